@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-import matplotlib
 import numpy as np
 from fontTools.ttLib import TTFont
 
@@ -31,6 +30,8 @@ class Written:
 @cache
 def font(bold: bool) -> tuple[dict[int, str], dict[str, tuple[int, int]], object]:
     """The DejaVu Sans that matplotlib ships: characters, advances, glyphs."""
+    import matplotlib
+
     path = Path(matplotlib.get_data_path(), "fonts", "ttf", f"DejaVuSans{'-Bold' if bold else ''}.ttf")
     opened = TTFont(path)
     return opened.getBestCmap(), opened["hmtx"].metrics, opened["glyf"]

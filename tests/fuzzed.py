@@ -47,7 +47,7 @@ from scheduler.weather.climate import climate_from_csv
 from scheduler.weather.forecast import forecast_from_csv
 from scheduler.weather.limits import read_limits
 from scheduler.week import read_week
-from tests.service.scripted import BEST, SMALL
+from tests.service.scripted import SMALL, best
 from tests.surveys import random_survey
 
 ROOT = Path(__file__).parents[1]
@@ -182,7 +182,7 @@ def readers() -> dict[str, tuple[Reader, list[bytes], Callable[[bytes, Sequence[
     meetings = [path.read_bytes() for path in (ROOT / "tests" / "reference" / "rfc5545").glob("*.ics")]
     return {
         "week": (read_week, [encode(SMALL), (WEEKS / "v2-tiny-1.week.json").read_bytes()], damaged),
-        "plan": (read_plan, [encode(BEST)], damaged),
+        "plan": (read_plan, [encode(best())], damaged),
         "survey": (read_survey, walls, damaged),
         "survey as YAML": (_survey_yaml, _demo("surveys/V-210[0-4].yaml"), damaged),
         "CSV": (lambda data: read_upload(data, "customers.csv", IMPORTABLE), _demo("customers.csv"), damaged),

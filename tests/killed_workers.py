@@ -47,7 +47,7 @@ from api.week.run.ending import GOING
 from scheduler.documents import encode
 from tests import postgresql
 from tests.service.cast import JSON, NAMES, PASSWORD, sign_in
-from tests.service.scripted import BEST, SMALL
+from tests.service.scripted import SMALL, best
 
 ROOT = Path(__file__).parents[1]
 WRITERS = 3
@@ -182,7 +182,7 @@ def leave_run(database: sa.Engine, worker: int, now: datetime.datetime) -> None:
     """Have a run stand in the database as a worker leaves it that is killed: at work, with a plan told of."""
     row = tables.PlanRun(
         start_date=SMALL.start_date, state="running", seconds=60, asked_at=now, asked_by="maud", worker=worker,
-        week=encode(SMALL).decode(), best=encode(BEST).decode(), progress=[[1.0, BEST.cost.total, None]],
+        week=encode(SMALL).decode(), best=encode(best()).decode(), progress=[[1.0, best().cost.total, None]],
     )  # fmt: skip
     with transaction(database) as session:
         session.add(row)

@@ -27,12 +27,7 @@ from pathlib import Path
 from typing import Any
 
 import httpx
-import matplotlib as mpl
 import yaml
-
-mpl.use("Agg")
-from matplotlib import pyplot as plt
-from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from api.access.accounts import Role
 from tests.killed_workers import free_port
@@ -161,6 +156,12 @@ def lacking(client: httpx.Client, panels: list[dict[str, Any]], begun: float) ->
 
 def draw(client: httpx.Client, panels: list[dict[str, Any]], begun: float, out: Path) -> None:
     """Draw the panels in their places, each line named as the dashboard names it."""
+    import matplotlib as mpl
+
+    mpl.use("Agg")
+    from matplotlib import pyplot as plt
+    from matplotlib.ticker import FuncFormatter, MaxNLocator
+
     rows = max(panel["gridPos"]["y"] + panel["gridPos"]["h"] for panel in panels)
     figure = plt.figure(figsize=(COLUMNS * 0.75, rows * 0.42), layout="constrained")
     grid = figure.add_gridspec(rows, COLUMNS)

@@ -47,7 +47,7 @@ class Month(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     humidity: Chance
 
 
-class Climate(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class Climate(msgspec.Struct, frozen=True, forbid_unknown_fields=True, cache_hash=True):
     """The twelve months of a place, January first."""
 
     months: tuple[Month, ...]

@@ -48,7 +48,7 @@ class Hour(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     humidity: Chance | None
 
 
-class Forecast(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class Forecast(msgspec.Struct, frozen=True, forbid_unknown_fields=True, cache_hash=True):
     """Hours in ascending order, with gaps where the source left some out; `issued` (UTC) is when it was made."""
 
     source: str

@@ -51,7 +51,7 @@ class WeatherWork(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     sealant: bool = False
 
 
-class WeatherLimit(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class WeatherLimit(msgspec.Struct, frozen=True, forbid_unknown_fields=True, cache_hash=True):
     applies_to: Kind | Extra
     measure: Measure
     value: float

@@ -27,7 +27,7 @@ from scheduler.weather.limits import MPS_PER_MPH, Measure, WeatherLimit
 F_PER_C = 1.8
 
 
-class ErrorModel(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class ErrorModel(msgspec.Struct, frozen=True, forbid_unknown_fields=True, cache_hash=True):
     """Errors of a forecast by lead time: knots in hours, ascending, one value at each (linear between, flat beyond).
 
     `wind_sd_mps`, `gust_sd_mps`, `temp_sd_c`: standard deviation of what comes minus what was forecast. `rain_hit`:

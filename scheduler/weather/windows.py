@@ -74,6 +74,16 @@ class _Slot(NamedTuple):
     chance: float
 
 
+# What is found for a day is looked up by hundreds of values, again for every visit: they are hashed once.
+class _Closed(msgspec.Struct, frozen=True, cache_hash=True):
+    blocks: tuple[LostBlock, ...]
+
+
+class _Weather(msgspec.Struct, frozen=True, cache_hash=True):
+    blocks: tuple[LostBlock, ...]
+    slots: tuple[_Slot, ...]
+
+
 def work_windows(
     customer_hours: Sequence[Span],
     start_date: datetime.date,
@@ -116,9 +126,9 @@ def work_windows(
         local = local_day(date, zone)
         crews = None if crew_hours is None else tuple(s for s in crew_hours if s.day == day)
         closed = _closed(local, date, site, margin, crews)
-        weather, slots = _weather(local, forecast, limited, errors, climate, date, open_below)
+        weather = _weather(local, forecast, limited, errors, climate, date, open_below)
         hours = tuple(sorted((s for s in customer_hours if s.day == day), key=lambda s: (s.start, s.end)))
-        days.append(_day(day, hours, closed + weather, slots, work.minutes, visit_cents, errors.dependence))
+        days.append(_day(day, hours, closed, weather, work.minutes, visit_cents, errors.dependence))
     return WorkWindows(
         tuple(window for one in days for window in one.windows),
         tuple(lost for one in days for lost in one.lost),
@@ -130,8 +140,8 @@ def work_windows(
 def _day(
     day: int,
     hours: tuple[Span, ...],
-    blocks: tuple[LostBlock, ...],
-    slots: tuple[_Slot, ...],
+    closed: _Closed,
+    weather: _Weather,
     minutes: int,
     visit_cents: int,
     dependence: float,
@@ -140,6 +150,7 @@ def _day(
     windows: list[Window] = []
     lost: list[Lost] = []
     unforecast: list[Span] = []
+    blocks = closed.blocks + weather.blocks
     for span in hours:
         here = [b for b in blocks if b.start < span.end and span.start < b.end]
         opened = _open(span, here)
@@ -148,7 +159,7 @@ def _day(
         lost += lost_from_blocks(day, span.start, span.end, here + short)
         for a, b in opened:
             if b - a >= minutes:
-                near = [s for s in slots if s.start < b and a < s.end]
+                near = [s for s in weather.slots if s.start < b and a < s.end]
                 windows += _priced(day, a, b, minutes, near, visit_cents, dependence)
                 unforecast += [Span(day, max(a, s.start), min(b, s.end)) for s in near if s.hour < 0]
     return WorkWindows(tuple(windows), tuple(lost), tuple(unforecast))
@@ -164,7 +175,7 @@ def _zone(timezone: str) -> zoneinfo.ZoneInfo:
 @functools.lru_cache(maxsize=1024)
 def _closed(
     local: LocalDay, date: datetime.date, site: SitePoint, margin: int | None, crews: tuple[Span, ...] | None
-) -> tuple[LostBlock, ...]:
+) -> _Closed:
     """Return what closes hours whatever the weather: the clock change, no crew, no light.
 
     `margin`: minutes of daylight to leave at either end; None where the work needs no daylight.
@@ -187,7 +198,7 @@ def _closed(
             dawn, dusk = local.minute(light.dawn) + margin, local.minute(light.dusk) - margin
             blocks.append(LostBlock(0, min(dawn, DAY_MIN), DARK, 0, f"no daylight before {clock(dawn)}"))
             blocks.append(LostBlock(max(dusk, 0), DAY_MIN, DARK, 0, f"no daylight after {clock(dusk)}"))
-    return tuple(b for b in blocks if b.end > b.start)
+    return _Closed(tuple(b for b in blocks if b.end > b.start))
 
 
 @functools.lru_cache(maxsize=256)  # the same for all sites of a forecast and all works with the same limits
@@ -199,7 +210,7 @@ def _weather(
     climate: Climate | None,
     date: datetime.date,
     open_below: float,
-) -> tuple[tuple[LostBlock, ...], tuple[_Slot, ...]]:
+) -> _Weather:
     """Return what the forecast closes on a day, and its slots with their chances, gaps filled in (`hour` < 0)."""
     limits = dict(limited)
     wait = round(limits["thunder_wait_min"].value) if "thunder_wait_min" in limits else 0
@@ -231,7 +242,7 @@ def _weather(
         slots += [_Slot(start, cut, n, stormy.any()), _Slot(cut, start + 60, n, risk.any())]
         edge, tail = start + 60, risk.thunder
     slots += _unknown(edge, DAY_MIN, tail, wait, unknown)
-    return tuple(blocks), tuple(s for s in slots if s.end > s.start and s.end > 0)
+    return _Weather(tuple(blocks), tuple(s for s in slots if s.end > s.start and s.end > 0))
 
 
 def _unknown(start: int, end: int, tail: float, wait: int, risk: Callable[[int], HourRisk]) -> list[_Slot]:

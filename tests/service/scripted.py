@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import threading
 from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
@@ -10,11 +11,20 @@ from typing import Any
 
 from scheduler import Put, by_hand
 from scheduler.documents import encode
+from scheduler.plan import Plan
 from tests.two_crews import job, planned, week_of
 
 SMALL = week_of(job("a"), job("b"))
-BEST = planned(SMALL)
-WORSE = by_hand(SMALL, BEST, Put("b", "south", 1)).plan
+
+
+@functools.cache  # planned by whoever asks first: not by everybody who reads this file
+def best() -> Plan:
+    return planned(SMALL)
+
+
+@functools.cache
+def worse() -> Plan:
+    return by_hand(SMALL, best(), Put("b", "south", 1)).plan
 
 
 class Script:
@@ -39,14 +49,14 @@ class ScriptedDesk:
 
     def _follow(self, script: Script, going: Any, answer: Future[tuple[str, str]]) -> None:
         for n, better in enumerate(script.tells):
-            plan = BEST if better else WORSE
+            plan = best() if better else worse()
             self.far.send(("progress", going.id, float(n), plan.cost.total, None, "at it", encode(plan).decode()))
         if script.end == "silent":
             return
         while script.waits and self.far.recv() != ("stop", going.id):
             pass
         if script.end == "plan":
-            answer.set_result(("plan", encode(BEST).decode()))
+            answer.set_result(("plan", encode(best()).decode()))
         elif script.end == "refused":
             answer.set_result(("refused", "fixed.a: cannot stay"))
         elif script.end == "dies":

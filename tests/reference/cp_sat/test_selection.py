@@ -7,7 +7,6 @@ import time
 from pathlib import Path
 
 import pytest
-from ortools.sat.python import cp_model
 
 from scheduler import build, plan_week
 from scheduler.engine.master.enumeration import Listed
@@ -21,6 +20,8 @@ WEEKS = Path(__file__).parents[2] / "data" / "weeks"
 
 def cheapest(week: Week) -> int:
     """Return the least cost of any choice among all routes of the week, by CP-SAT."""
+    from ortools.sat.python import cp_model  # loads pandas
+
     model = build(week)
     rows = Rows(model)
     days = [Day(model, k) for k in range(len(model.crew_days))]

@@ -29,7 +29,7 @@ from api.settings import Settings
 from scheduler.documents import encode
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, csrf_in, running, settings_for, signed_in
-from tests.service.scripted import BEST, SMALL
+from tests.service.scripted import SMALL, best
 
 NAME, OLD_PHONE, PHONE, EMAIL = "Odile Marräck", "555-0300", "555-0399", "odile@example.org"
 NUMBER = "+13195550399"
@@ -120,7 +120,7 @@ def store_week(app: FastAPI, site: str) -> int:
     place |= {"lat": 41.12345, "lon": -98.54321}
     with transaction(app.state.database) as session:
         row = tables.StoredPlan(
-            start_date=datetime.date(2019, 1, 7), fingerprint="x", week=json.dumps(week), plan=encode(BEST).decode(),
+            start_date=datetime.date(2019, 1, 7), fingerprint="x", week=json.dumps(week), plan=encode(best()).decode(),
             cost_cents=0, seconds=0.0, made_at=NOW, made_by="olive",
         )  # fmt: skip
         session.add(row)

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import weasyprint  # noqa: F401  (it changes how pictures that are cut off are read)
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from PIL import ExifTags, Image
@@ -20,6 +19,11 @@ from api.day import photos
 from api.http.problems import Problem
 from tests.service.cast import PAGE, signed_in
 from tests.service.day.day_cast import CREW, OTHER, Jobs, history, phone, post
+
+
+@pytest.fixture(autouse=True, scope="module")
+def pictures_read_as_beside_papers() -> None:
+    import weasyprint  # noqa: F401  (it changes how pictures that are cut off are read)
 
 
 def picture(kind: str = "JPEG", size: tuple[int, int] = (64, 48), **how: Any) -> bytes:

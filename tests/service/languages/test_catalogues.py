@@ -81,6 +81,7 @@ def bracketed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]
     for cache in kept:
         cache.cache_clear()
     in_memory._by_database.clear()
+    pages._templates("es").env.bytecode_cache = None  # what is written on them otherwise is compiled anew
     yield
     for cache in kept:
         cache.cache_clear()

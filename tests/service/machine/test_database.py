@@ -24,6 +24,8 @@ from api.week.run.planning import prepare_week
 from scheduler.week import week_document
 from tests.conftest import DEMO, BuiltDemo
 
+pytestmark = pytest.mark.usefixtures("migrated_for_real")
+
 
 @pytest.fixture(params=["sqlite", "postgresql"])
 def unmigrated(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[sa.Engine]:

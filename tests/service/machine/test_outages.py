@@ -28,6 +28,8 @@ from tests.service.cast import JSON, PAGE, add_yard, anonymous, running, setting
 from tests.service.scripted import SMALL, Script, ScriptedDesk
 from tests.waiting import until
 
+pytestmark = pytest.mark.usefixtures("migrated_for_real")
+
 NOW = datetime.datetime(2027, 4, 1, 12, tzinfo=datetime.UTC)
 
 

@@ -20,6 +20,8 @@ from api.database import MIGRATIONS, hold, open_database, upgrade
 from scheduler.errors import BadInput
 from tests.old_rows import ROWS, fill, still_there
 
+pytestmark = pytest.mark.usefixtures("migrated_for_real")
+
 # Migrations that databases in the field have been through: they are never edited again, a new one mends them.
 RELEASED = {
     "0001_first_tables.py": "314ec37edb367498a3e02e2dcb517f58c2154f451affe2ab49ef18134752e4dd",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -32,8 +33,12 @@ from tests.two_crews import job, planned, week_of
 
 NOW = datetime.datetime(2027, 4, 1, 12, tzinfo=datetime.UTC)
 WEEK = week_of(job("a"), job("b"), job("c", booked=Booking("south", 1, 600, "firm", 0, 0, 0)))
-PLAN = planned(WEEK)
 MONDAY = datetime.date(2027, 4, 12)
+
+
+@functools.cache
+def plan_of_it() -> Plan:
+    return planned(WEEK)
 
 
 def changed(name: str, **values: Any) -> Week:
@@ -45,15 +50,15 @@ def changed(name: str, **values: Any) -> Week:
 
 
 def test_nothing_stands_against_a_plan_of_todays_rows() -> None:
-    assert post.broken_rules(WEEK, PLAN) == []
-    assert post.against_today(WEEK, PLAN, WEEK) == []
+    assert post.broken_rules(WEEK, plan_of_it()) == []
+    assert post.against_today(WEEK, plan_of_it(), WEEK) == []
 
 
 def test_what_only_changes_the_cost_or_has_come_in_since_does_not_matter() -> None:
     dearer = changed("a", skip_cents=900_000, due_day=-3, late_cents=100)
     newer = checked(replace(week_of(*WEEK.jobs, job("d")), id=WEEK.id))
     for today in (dearer, newer):
-        assert post.against_today(WEEK, PLAN, today) == []
+        assert post.against_today(WEEK, plan_of_it(), today) == []
 
 
 @pytest.mark.parametrize(
@@ -69,13 +74,13 @@ def test_what_only_changes_the_cost_or_has_come_in_since_does_not_matter() -> No
     ],
 )
 def test_what_matters_is_said_once_and_by_name(today: Week, words: str) -> None:
-    found = post.against_today(WEEK, PLAN, today)
+    found = post.against_today(WEEK, plan_of_it(), today)
     assert any(words in sentence for sentence in found), found
     assert len(found) == len(set(found))
 
 
 def test_a_promise_that_is_broken_openly_or_taken_back_since_does_not_matter() -> None:
-    off = by_hand(WEEK, PLAN, Off("c")).plan
+    off = by_hand(WEEK, plan_of_it(), Off("c")).plan
     assert off.broken == ("c",)
     assert post.against_today(WEEK, off, WEEK) == []
     assert post.against_today(WEEK, off, changed("c", booked=None)) == []
@@ -97,9 +102,9 @@ def test_the_newest_posting_counts_and_none_is_ever_changed(
 ) -> None:
     monkeypatch.setattr(post, "WHEN_POSTED", ())  # there is no business round this week
     database = app_on_either.state.database
-    other = by_hand(WEEK, PLAN, Off("a")).plan
+    other = by_hand(WEEK, plan_of_it(), Off("a")).plan
     with transaction(database) as session:
-        first = posted_now(session, keep(session, WEEK, PLAN))
+        first = posted_now(session, keep(session, WEEK, plan_of_it()))
         second = posted_now(session, keep(session, WEEK, other), by="olive")
     with transaction(database) as session:
         assert posted_week(session, WEEK.start_date) == second
@@ -141,11 +146,11 @@ def test_what_follows_a_posting_is_in_its_transaction(app_on_either: FastAPI, mo
     database = app_on_either.state.database
     monkeypatch.setattr(post, "WHEN_POSTED", (counted,))
     with transaction(database) as session:
-        first = posted_now(session, keep(session, WEEK, PLAN))
+        first = posted_now(session, keep(session, WEEK, plan_of_it()))
     monkeypatch.setattr(post, "WHEN_POSTED", (counted, broken))
     with pytest.raises(ZeroDivisionError), transaction(database) as session:
-        posted_now(session, keep(session, WEEK, PLAN))
-    assert seen == [("maud", None, WEEK, PLAN), ("maud", first.id, WEEK, PLAN)]
+        posted_now(session, keep(session, WEEK, plan_of_it()))
+    assert seen == [("maud", None, WEEK, plan_of_it()), ("maud", first.id, WEEK, plan_of_it())]
     with transaction(database) as session:
         assert session.exec(select(tables.PostedWeek)).all() == [first]
         assert [line.did for line in session.exec(select(tables.History)).all()].count("posted") == 1
@@ -221,11 +226,11 @@ def test_a_plan_that_no_longer_fits_is_posted_only_with_a_reason_by_name(demo: F
 def test_no_caller_can_post_a_plan_that_breaks_a_rule(app_on_either: FastAPI, monkeypatch: pytest.MonkeyPatch) -> None:
     """A stored plan whose route leaves before its shift: whoever posts it, the checks are inside."""
     monkeypatch.setattr(post, "WHEN_POSTED", ())
-    route = PLAN.routes[0]
+    route = plan_of_it().routes[0]
     early = replace(route, depart=0)
-    broken = replace(PLAN, routes=(early, *PLAN.routes[1:]))
+    broken = replace(plan_of_it(), routes=(early, *plan_of_it().routes[1:]))
     with transaction(app_on_either.state.database) as session:
-        stored = keep(session, WEEK, PLAN)
+        stored = keep(session, WEEK, plan_of_it())
         values = stored.model_dump(exclude={"id", "plan"})
         row = tables.StoredPlan(**values, plan=encode(broken).decode())
         session.add(row)

@@ -39,7 +39,7 @@ from scheduler.plan import read_plan
 from scheduler.week import Week, read_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, running, settings_for, sign_in, signed_in, started
-from tests.service.scripted import BEST, SMALL, WORSE, Script, ScriptedDesk
+from tests.service.scripted import SMALL, Script, ScriptedDesk, best, worse
 from tests.two_crews import planned
 from tests.waiting import PATIENCE_S, until
 
@@ -319,7 +319,7 @@ def test_every_run_ends_once_and_as_what_befell_it(
         assert (run.plan_id is not None) == ((run.state in ("done", "stopped") and not never_begun) or told_plan)
         if run.plan_id is not None:
             cost = plan_of(database, run).cost_cents
-            assert cost == (BEST.cost.total if not told_plan or script.tells[-1] else WORSE.cost.total)
+            assert cost == (best().cost.total if not told_plan or script.tells[-1] else worse().cost.total)
         assert bool(run.fault) == (run.state in ("failed", "cut off"))
         assert run.ended_at == NOW
         assert not runs.stop(run.id or 0)

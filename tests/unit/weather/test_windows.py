@@ -12,7 +12,7 @@ import pytest
 from scheduler.errors import BadInput
 from scheduler.weather.default_limits import DEFAULT_LIMITS
 from scheduler.weather.forecast import Forecast, Hour
-from scheduler.weather.limits import MPS_PER_MPH, WeatherWork
+from scheduler.weather.limits import MPS_PER_MPH, LimitTable, WeatherWork
 from scheduler.weather.local_day import local_day
 from scheduler.weather.lost import lost_sentence
 from scheduler.weather.windows import SitePoint, Span, WorkWindows, work_windows
@@ -251,6 +251,23 @@ def test_weather_falls_on_the_right_hours_of_a_day_with_a_clock_change(date: dat
     gusts = [(lost.start, lost.end) for lost in found.lost if lost.codes == ("gust",)]
     assert gusts == [(720, 780)]
     assert found.lost[0].codes == ("clock change",)
+
+
+def test_what_is_remembered_of_a_forecast_goes_by_all_that_it_says() -> None:
+    """Equal forecasts give the same though they are two; one that differs in a single value of one hour does not."""
+    gusty, alike = (weather({13: {"gust_mps": 31 * MPS_PER_MPH}}, days=7) for _ in range(2))
+    assert gusty is not alike
+    found = windows(gusty)
+    assert windows(alike) == found
+    for change in ({"gust_mps": 11.0}, {"thunder_chance": 0.3}, {"temp_c": -20.0}):
+        hours = [*gusty.hours[:10], msgspec.structs.replace(gusty.hours[10], **change), *gusty.hours[11:]]
+        assert windows(msgspec.structs.replace(gusty, hours=tuple(hours))) != found
+    older = msgspec.structs.replace(gusty, issued=gusty.issued - datetime.timedelta(days=4))
+    assert windows(older) != found
+    stricter = [r if r.measure != "gust_mph" else msgspec.structs.replace(r, value=1.0) for r in DEFAULT_LIMITS.rows]
+    windy = weather({10: {"gust_mps": 3.0}})
+    assert windows(windy, limits=LimitTable(tuple(stricter))) != windows(windy)
+    assert windows(gusty) == found
 
 
 @pytest.mark.parametrize(
