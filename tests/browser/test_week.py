@@ -257,7 +257,9 @@ def test_five_crews_stand_on_one_screen_a_line_a_visit(board: Board) -> None:
     page.evaluate("document.fonts.ready")
     bottom = page.locator("table.sheet").evaluate("e => e.getBoundingClientRect().bottom")
     assert bottom <= 900
-    heights = page.locator("#board td li.visit > a").evaluate_all("all => all.map(e => e.getBoundingClientRect().height)")
+    heights = page.locator("#board td li.visit > a").evaluate_all(
+        "all => all.map(e => e.getBoundingClientRect().height)"
+    )
     assert max(heights) < 24  # marks that have no room beside it go below
     assert page.evaluate("document.fonts.check('500 14px \"Barlow Semi Condensed\"')")
 
