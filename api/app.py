@@ -46,6 +46,7 @@ from api.papers.stored.keeper import Keeper as PaperKeeper
 from api.places.filling import filler
 from api.places.finder import Finder
 from api.promise.ground import Sales
+from api.rebooking.gone_by import GoneByKeeper
 from api.rebooking.search import Searches
 from api.roads.keeper import RoadKeeper
 from api.roster.filling import RosterKeeper
@@ -150,12 +151,13 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     state.loads = BusinessLoads(chosen, held, lambda: _set_clock(state))
     state.outside = open_outside() if chosen.preparers else None
     state.learning, state.yearly = LearningKeeper(database, clock), YearlyKeeper(database, clock)
+    state.gone_by = GoneByKeeper(database, clock)
     state.notices = NoticeKeeper(database, chosen.smtp, chosen.mail_from, chosen.base, machine_clock)
     state.hooks = HookKeeper(database, machine_clock, allowing(chosen.inner_calls))
     keepers = [
         state.chain, HorizonKeeper(database, state.runs, clock), state.reasons, state.roster, state.worth, state.papers,
         state.forecasts, state.roads, state.learning, state.yearly, state.places, state.hooks, state.calendars,
-        state.notices, state.backups,
+        state.notices, state.backups, state.gone_by,
     ]  # fmt: skip
     idle = {state.papers: not chosen.preparers, state.backups: chosen.backups is None}
     lookouts = [one.lookout for one in keepers if not idle.get(one)]

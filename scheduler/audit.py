@@ -78,21 +78,21 @@ def once(case: JudgedPlan) -> Iterator[Breach]:
     for job in case.week.jobs:
         on_routes, in_pile = planned[job.id], waiting[job.id]
         if on_routes + in_pile == 0:
-            text = "is neither on a route nor in the waiting pile; put it in one of them"
+            text = f"Job {job.id} is neither on a route nor in the waiting pile; put it in one of them."
         elif on_routes + in_pile > 1:
             places = f"{on_routes + in_pile} places, {on_routes} on routes and {in_pile} in the waiting pile"
-            text = f"stands in {places}; leave it in one"
+            text = f"Job {job.id} stands in {places}; leave it in one."
         else:
             continue
-        yield Breach("once", f"Job {job.id} {text}.", job=job.id)
+        yield Breach("once", text, job=job.id)
 
 
 def one_route(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 1: a crew has at most one route a day."""
     for (crew, day), n in Counter((r.crew, r.day) for r in case.plan.routes).items():
         if n > 1:
-            where = f"Crew {crew_name(case.week, crew)} on {day_name(case.week, day)}"
-            text = f"{where} has {n} routes; a crew goes out once a day."
+            name, date = crew_name(case.week, crew), day_name(case.week, day)
+            text = f"Crew {name} on {date} has {n} routes; a crew goes out once a day."
             yield Breach("one_route", text, crew=crew, day=day)
 
 
@@ -107,8 +107,8 @@ def shift(case: JudgedPlan) -> Iterator[Breach]:
         elif all(stop.reload for stop in route.stops):
             text = "goes out without a stop; take the route out"
         if text:
-            where = f"Crew {crew_name(case.week, route.crew)} on {day_name(case.week, route.day)}"
-            yield Breach("shift", f"{where} {text}.", crew=route.crew, day=route.day)
+            text = f"Crew {crew_name(case.week, route.crew)} on {day_name(case.week, route.day)} {text}."
+            yield Breach("shift", text, crew=route.crew, day=route.day)
     for o in case.out:
         start, last = o.shift.start, o.shift.end + o.shift.overtime
         if o.route.depart < start:
@@ -276,8 +276,10 @@ def booking(case: JudgedPlan) -> Iterator[Breach]:
     for job, booked in promised.items():
         kept = is_kept(booked, case.done.get(job))
         if kept == (job in listed):
-            text = "kept but listed as broken; take it" if kept else "not kept and not listed as broken; put it"
-            text = f"The {booked.hold} booking of {job} is {text} {'out of' if kept else 'into'} the list."
+            is_so = "not kept and not listed as broken; put it into"
+            if kept:
+                is_so = "kept but listed as broken; take it out of"
+            text = f"The {'firm' if booked.hold == 'firm' else 'day'} booking of {job} is {is_so} the list."
             yield Breach("booking", text, day=booked.day, job=job)
     for job in case.plan.broken:
         if job not in promised:
@@ -300,10 +302,10 @@ def _out_of_order(week: Week, follow: Follow, first: Visit | None, then: Visit) 
     days = then.day - first.day
     planned = f"they are planned on {day_name(week, first.day)} and {day_name(week, then.day)}"
     if days < follow.min_days:
-        return f"at least {follow.min_days} days later, and {planned}"
+        return f"at least {follow.min_days} day{'s'[: follow.min_days != 1]} later, and {planned}"
     most = follow.most(first.day)
     if most is not None and days > most:
-        return f"at most {most} days later, and {planned}"
+        return f"at most {most} day{'s'[: most != 1]} later, and {planned}"
     if first.crew != then.crew and (follow.same_crew or days == 0):
         asked = "with the same crew" if follow.same_crew else "on the same day only with the same crew"
         return f"{asked}, and {crew_name(week, first.crew)} does the one, {crew_name(week, then.crew)} the other"

@@ -31,5 +31,5 @@ class JudgedPlan:
     cost: Cost
 
     def on_route(self, rule: str, o: Outing, sentence: str, job: str | None = None) -> Breach:
-        where = f"Crew {o.crew.called} on {day_name(self.week, o.route.day)}"
-        return Breach(rule, f"{where} {sentence}.", o.route.crew, o.route.day, job)
+        text = f"Crew {o.crew.called} on {day_name(self.week, o.route.day)} {sentence}."
+        return Breach(rule, text, o.route.crew, o.route.day, job)

@@ -27,7 +27,8 @@ def assist(case: JudgedPlan) -> Iterator[Breach]:
         due = int(job.assist is not None and job.id in case.done)
         if len(came[job.id]) != due:
             planned = "is planned and needs one" if due else "needs none in this plan"
-            yield Breach("assist", f"Job {job.id} has {len(came[job.id])} assists and {planned}.", job=job.id)
+            text = f"Job {job.id} has {len(came[job.id])} assist{'s'[: len(came[job.id]) != 1]} and {planned}."
+            yield Breach("assist", text, job=job.id)
         for o, stop in came[job.id] if due else ():
             if text := _apart(case, job, o, stop, pauses.get(job.id)):
                 yield case.on_route("assist", o, f"assists {job.id} {text}", job.id)

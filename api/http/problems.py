@@ -99,7 +99,18 @@ class Problem(Exception):
             "instance": instance,
             **self.members,
             **({"errors": self._errors()} if "errors" in self.members else {}),
+            **{name: [_said(one) for one in self.members[name]] for name in _SAID if name in self.members},
         }
+
+
+_SAID = ("against", "broken")  # what stands beside a refusal of a plan
+
+
+def _said(broken: str | Mapping[str, Any]) -> str | dict[str, Any]:
+    """Return a sentence, or a broken rule with one, in the language spoken."""
+    if isinstance(broken, str):
+        return refused_says(broken)
+    return {**broken, "sentence": refused_says(broken["sentence"])}
 
 
 def bad_fields(faults: Sequence[tuple[str, str]]) -> Problem:

@@ -14,7 +14,7 @@ from api.ledger.plans.stored import planned_stop
 from api.papers.shown.cautions import cautions
 from api.papers.shown.drawings import said_sheets
 from api.papers.shown.drilling import case_of, holes, said_finding
-from api.papers.shown.job_page import job_page
+from api.papers.shown.job_page import job_page, wall_page
 from api.papers.shown.pdf import print_pdf
 from api.papers.shown.wall_words import wall_words
 from scheduler.documents import convert
@@ -34,25 +34,27 @@ def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes
         return None
     business = session.get_one(tables.Business, 1)
     measures = Measures(convert(business.units, str, "units"))  # type: ignore[arg-type]  # the table's own check
-    job = found.job
+    job, on = found.job, wall_page(session, found, now)
+    hung = on.job
     names = crew_names(session)
     values: dict[str, Any] = {
         "crew_name": lambda crew_id: names.get(crew_id, crew_id),
         "business": business,
         "page": found,
         "job": job,
+        "on": on,
         "planned": planned_stop(session, visit_id),
-        "findings": [said_finding(one) for one in ranked(job.layout.findings)] if job.layout else [],
-        "sheets": said_sheets(session, job, now),
-        "holes": holes(found, measures),
-        "case": core_says(case_of(found)),
-        "fastener": core_says(fastener_words(job.layout.fastener, measures, job.survey.wall.cover))
-        if job.layout and job.layout.fastener and job.survey
+        "findings": [said_finding(one) for one in ranked(hung.layout.findings)] if hung.layout else [],
+        "sheets": said_sheets(session, hung, now),
+        "holes": holes(on, measures),
+        "case": core_says(case_of(on)),
+        "fastener": core_says(fastener_words(hung.layout.fastener, measures, hung.survey.wall.cover))
+        if hung.layout and hung.layout.fastener and hung.survey
         else "",
-        "wall": wall_words(job, found.site, business, now.year),
-        "member": core_says(member_word(job.survey)) if job.survey else "",
-        "probed": job.survey is not None and is_probed(job.survey),
-        "cautions": list(cautions(job, found.site)),
+        "wall": wall_words(hung, found.site, business, now.year),
+        "member": core_says(member_word(hung.survey)) if hung.survey else "",
+        "probed": hung.survey is not None and is_probed(hung.survey),
+        "cautions": list(cautions(job, found.site, hung)),
         "checks": job.work.steps,
     }
     return print_pdf("print/packet.html", values, business, now)

@@ -29,7 +29,9 @@ _MEASURE = re.compile(
     rf"{_SIGNS}(?:\b(?:mm|ft|in|m|lb|kg|N|Pa|mph|am|pm|min|IAA|IA|I|II|III|GFCI|[A-Z]{{1,3}}-\d+)\b{_SIGNS})*"
 )
 # A day as the core writes it, and things in a row that are single words or known as they are.
-_DAY = re.compile(r"(Mon|Tue|Wed|Thu|Fri|Sat|Sun) (Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec) ([0-9]{1,2})")
+_A_DAY = r"(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) (?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec) [0-9]{1,2}"
+_DAY = re.compile(_A_DAY)
+_DAY_BEFORE = re.compile(r"\{day\} \{")  # in a text: another value stands right behind a day
 _ROW = re.compile(r", | and ")
 _BRIEF = 5  # letters: fewer, as in "{first} to {last}", may stand in any name
 _PARTS = re.compile(r"(?<=[.:;,]) |(?=[,;] )|(?= \()")
@@ -70,8 +72,8 @@ def _says(code: str, text: str) -> str:
 def _said(code: str, text: str) -> _Told:
     if _MEASURE.fullmatch(text):
         return text, 0
-    if (day := _DAY.fullmatch(text)) is not None:
-        return _day(code, *day.groups()), 0
+    if _DAY.fullmatch(text):
+        return _day(code, *text.split()), 0
     for level in ("Stop", "Caution", "Note"):
         if text.startswith(f"{level}: "):
             rest, left = _said(code, text[len(level) + 2 :])
@@ -222,7 +224,7 @@ class _Pattern:
         for reading, names in self.readings:
             found = reading.fullmatch(text)
             if found is None:
-                break
+                continue
             said = {name: _said(code, value) for name, value in zip(names, found.groups(), strict=True)}
             # One of several fixed words needs no translation of its own; what is longer has been read wrongly.
             values = zip(names, found.groups(), strict=True)
@@ -273,6 +275,8 @@ def _patterns(code: str) -> tuple[dict[str, str], list[_Pattern]]:
         literals = NAMED.split(text)[::2]
         brief = sum(letter.isalpha() for literal in literals for letter in literal) < _BRIEF
         readings = tuple(_reading(way, group) for way in _ways(text) for group in ("(.*)", "(.*?)"))
+        if _DAY_BEFORE.search(text):  # where the day ends, neither of them tells
+            readings = (_reading(text, "(.*?)", day=rf"({_A_DAY})"), *readings)
         made.append(_Pattern(tuple(literals), readings, known[text], brief))
     return exact, made
 
@@ -283,9 +287,10 @@ def _ways(text: str) -> tuple[str, ...]:
     return (text,) if joined == text else (text, joined)
 
 
-def _reading(text: str, group: str) -> tuple[re.Pattern[str], tuple[str, ...]]:
+def _reading(text: str, group: str, day: str = "") -> tuple[re.Pattern[str], tuple[str, ...]]:
     pieces = NAMED.split(text)
     made = re.escape(pieces[0])
-    for before, literal in zip(pieces[::2], pieces[2::2], strict=False):
-        made += (r"([\w/-]*)" if before.endswith("-") else group) + re.escape(literal)  # "ladder-24" is one word
+    for before, name, literal in zip(pieces[::2], pieces[1::2], pieces[2::2], strict=False):
+        value = day if day and name == "day" else group
+        made += (r"([\w/-]*)" if before.endswith("-") else value) + re.escape(literal)  # "ladder-24" is one word
     return re.compile(made, re.DOTALL), tuple(pieces[1::2])

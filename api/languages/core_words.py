@@ -18,6 +18,7 @@ WORDS = (
     "crews", "vans", "kits", "promises",  # what has changed since a plan was made
     "Not planned so far; the search is still under way.",
     "Put off to another day, its crew ran late.",
+    "{words}, due {day}",  # what a time rests on
     # Three sentences of the drawing in words that stand in one: taken apart, the middle one is read wrongly.
     "Bracket {number}: {wall} from the wall's zero, {at} from the awning's left end, on {word} {member} from the left, "
     "outer bracket of arm {arm}",

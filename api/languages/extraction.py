@@ -32,8 +32,11 @@ _SENTENCES = (
     "api/rebooking/leaving.py",
     "api/roster/shown.py",
     "api/week/following.py",
+    "api/week/horizon/readiness.py",
+    "api/week/post.py",
 )
 CORE = (
+    "audit.py", "judged.py", "second_crews.py",
     "engine/again/by_hand.py", "engine/reasons/promises.py", "engine/reasons/sentences.py",
     "engine/reasons/skipped.py", "engine/waiting/plain.py", "engine/waiting/promised.py", "engine/waiting/second.py",
     "engine/waiting/smallest.py",

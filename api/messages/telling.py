@@ -119,8 +119,11 @@ def still_so(session: Session, message: tables.Message) -> bool:
 def _still_kept(session: Session, message: tables.Message) -> bool:
     """Say whether the rain date of which a message tells is kept, or none is where it says so."""
     kept = kept_rain_date(session, message.visit_id)
+    if message.spot is None:  # let go since, or gone by without the visit
+        is_open = session.get_one(tables.Visit, message.visit_id).state == "open"
+        return is_open and (kept is None or kept.day <= message.made_at.date())
     if kept is None:
-        return message.spot is None
+        return False
     spot = {"crew": kept.crew_id, "date": kept.day.isoformat(), "start": kept.start}
     return tells(message.spot, spot)
 

@@ -187,15 +187,32 @@ def no_rain_date_words(session: Session, row: tables.RainDate) -> MessageWords:
     return _of_rain_date(session, row, _("{business}: no rain date for your {what}"), gone, todo, "")
 
 
-def _of_rain_date(
-    session: Session, row: tables.RainDate, subject: str, first: str, todo: str, arrives: str
+def gone_by_words(
+    session: Session, row: tables.RainDate, first: datetime.date, kept: datetime.date | None
 ) -> MessageWords:
+    """Return a message that says sorry: nobody came on the day named first, nor on the second day `kept`, if any."""
+    _ = gettext
+    sorry = (
+        _("We are sorry that we have not come for your {sized} at {place}: neither on {first}, nor on {date}, the day "
+          "that we kept for you should the weather be bad.")
+        if kept is not None
+        else _("We are sorry that we did not come for your {sized} at {place} on {first}.")
+    )  # fmt: skip
+    told = f"{sorry} {_('We will call you with a new time as soon as we have one.')}"
+    todo = _("You need do nothing now.")
+    return _of_rain_date(session, row, _("{business}: your {what} has to wait"), told, todo, "", first)
+
+
+def _of_rain_date(
+    session: Session, row: tables.RainDate, subject: str, told: str, todo: str, arrives: str,
+    first: datetime.date | None = None,
+) -> MessageWords:  # fmt: skip
     visit, site, customer, awning = by_id(session)(row.visit_id)
     business, _ = session.get_one(tables.Business, 1), gettext
     said = {"business": business.name, "what": _(visit.work.told), "sized": _sized(visit, awning),
             "place": f"{site.address}, {site.town}", "arrival": arrives, "date": long_date(row.day),
-            "first": long_date(row.first_day)}  # fmt: skip
-    return _said(session, customer, subject.format(**said), first.format(**said), todo)
+            "first": long_date(first or row.first_day)}  # fmt: skip
+    return _said(session, customer, subject.format(**said), told.format(**said), todo)
 
 
 def _office(session: Session) -> tuple[str, str]:

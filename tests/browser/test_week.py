@@ -257,9 +257,34 @@ def test_five_crews_stand_on_one_screen_a_line_a_visit(board: Board) -> None:
     page.evaluate("document.fonts.ready")
     bottom = page.locator("table.sheet").evaluate("e => e.getBoundingClientRect().bottom")
     assert bottom <= 900
-    heights = page.locator("#board td li.visit").evaluate_all("all => all.map(e => e.getBoundingClientRect().height)")
-    assert max(heights) < 24
+    heights = page.locator("#board td li.visit > a").evaluate_all(
+        "all => all.map(e => e.getBoundingClientRect().height)"
+    )
+    assert max(heights) < 24  # marks that have no room beside it go below
     assert page.evaluate("document.fonts.check('500 14px \"Barlow Semi Condensed\"')")
+
+
+@pytest.mark.parametrize("width", [1920, 1440, 1280, 1100])
+@pytest.mark.parametrize("code", ["en", "es"])
+def test_no_name_kind_or_tool_on_the_sheet_is_cut(board: Board, code: str, width: int) -> None:
+    page = board.signed_in_page(Role.manager)
+    page.context.add_cookies([{"name": "eave-language", "value": code, "url": board.address}])
+    page.set_viewport_size({"width": width, "height": 900})
+    page.goto(WEEK)
+    page.evaluate("document.fonts.ready")
+    parts = page.locator("#board td :is(.who, .what, .out, .part, .signs)")
+    assert parts.count() > 100
+    cut = parts.evaluate_all(
+        "all => all.filter(e => e.scrollWidth > e.clientWidth + 1 && e.clientWidth > 0).map(e => e.textContent.trim())"
+    )
+    assert cut == []
+    beyond = page.locator("#board td li.visit").evaluate_all(
+        """all => all.filter(e => {
+          const cell = e.closest("td").getBoundingClientRect().right;
+          return [...e.querySelectorAll(".who, .signs")].some(x => x.getBoundingClientRect().right > cell);
+        }).map(e => e.textContent.trim().slice(0, 60))"""
+    )
+    assert beyond == []
 
 
 @pytest.mark.parametrize("role", [Role.manager, Role.office, Role.reader])

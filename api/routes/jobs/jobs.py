@@ -36,7 +36,7 @@ from api.messages.papers import sent_papers
 from api.office.work_kinds import COST, STATES
 from api.papers.shown.cautions import cautions
 from api.papers.shown.drawings import said_sheets
-from api.papers.shown.job_page import JobPage, allowed, job_page, rack_words
+from api.papers.shown.job_page import JobPage, allowed, job_page, rack_words, wall_page
 from api.papers.shown.wall_words import wall_words
 from api.routes import records
 from api.routes.jobs.following import in_order
@@ -104,21 +104,23 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
     standing = places(session)
     visit = found.job.visit
     days = days_of(session, visit)
-    story = job_story(session, visit, found.customer.id)
+    story, on = job_story(session, visit, found.customer.id), wall_page(session, found, now)
     zone = zoneinfo.ZoneInfo(session.get_one(Business, 1).timezone)
 
     def moment(at: datetime.datetime) -> str:
         return shown_at(at, zone.key)
 
     office = who.role in (Role.manager, Role.office)
-    findings = sort_out(found.job.layout.findings if found.job.layout else ())
+    findings = sort_out(on.job.layout.findings if on.job.layout else ())
     values = {
         "stops": findings.stops,
         "serious": findings.special,
         "usual": findings.standing + findings.notes,
         "page": found,
         "job": found.job,
-        "sheets": said_sheets(session, found.job, now),
+        "on": on,
+        "measured": story if on is found else job_story(session, on.job.visit, on.customer.id),
+        "sheets": said_sheets(session, on.job, now),
         "where": standing.stops.get(visit_id),
         "lift": standing.lifts.get(visit_id),
         "waiting": standing.waiting.get(visit_id, ()),
@@ -126,8 +128,8 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         "story": story,
         "moment": moment,
         "history": [(line, in_words(line, of=visit_id)) for line in story.history] if who.role else [],
-        "wall": wall_words(found.job, found.site, session.get_one(Business, 1), now.year),
-        "cautions": list(cautions(found.job, found.site)),
+        "wall": wall_words(on.job, found.site, session.get_one(Business, 1), now.year),
+        "cautions": list(cautions(found.job, found.site, on.job)),
         "allowed": allowed(found.hours),
         "office": office,
         "falls": falls,

@@ -28,6 +28,7 @@ from api.ledger.days.riders import riding_on
 from api.ledger.plans.named import named
 from api.ledger.plans.posted import posted_week
 from api.ledger.told import HOLDS, told_now
+from api.messages.rain_dates import of_gone_by
 from api.messages.telling import OPEN
 from api.rebooking import cases, opening, taking
 from api.rebooking.cases import CAUSES
@@ -52,7 +53,8 @@ def overview(request: Request, session: Database, now: Now, _: Office) -> Respon
     """List the open cases, and the posted visits that today's rows no longer allow.
 
     `doubtful` are visits that may fall to the weather and have no rain date, `rain_dates` those that are kept. Of
-    `gone_by` the rain date went by and they are still not done: they wait for the next plan.
+    `gone_by` the rain date went by and they are still not done: they wait for the next plan, and `message` says
+    whether their customer is still "to tell" of that, or "told"; empty where nobody waited.
     """
     open_ = [case_line(session, case) for case in cases.open_cases(session)]
     in_cases = {visit["visit"] for case in open_ for visit in case["visits"] if visit["state"] == "open"}
@@ -204,7 +206,8 @@ def _weathered(request: Request, session: Session, now: datetime.datetime) -> di
     """Return what the weather may take of the posted weeks to come, and the rain dates kept."""
     found: dict[str, list[dict[str, Any]]] = {"doubtful": [], "rain_dates": [], "gone_by": []}
     for row in gone_by(session, local_day(session, now)):
-        found["gone_by"].append(_named(session, {"visit": row.visit_id, "date": row.day.isoformat()}))
+        line = {"visit": row.visit_id, "date": row.day.isoformat(), "message": of_gone_by(session, row)}
+        found["gone_by"].append(_named(session, line))
     still = open_weeks(session, now)
     for start_date in weeks_under_way(session, now):
         today = _searches(request).days.of(start_date, now)

@@ -23,6 +23,8 @@ from api.fields.shown import DAY_MIN
 from api.http.pages import Database
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
+from api.languages import page_language, speaking
+from api.languages.core import refused_says
 from api.ledger.plans.posted import posted_week
 from api.routes import records
 from api.routes.lists import All
@@ -128,7 +130,8 @@ def try_move(session: Database, _: Office, plan_id: PlanId, body: MoveBody) -> R
     """
     docs = plans.documents(session, plan_id)
     tried = by_hand(docs.week, docs.plan, _hand(docs.week, body), _locks(session, docs))
-    return _json(_tried(docs.week, tried))
+    with speaking(page_language()):  # the sheet shows it as it comes
+        return _json(_tried(docs.week, tried))
 
 
 @router.post("/plans/{plan_id}/moves", status_code=201, responses=responses(400, 409))
@@ -258,7 +261,7 @@ def _tried(week: Week, tried: Tried) -> dict[str, Any]:
 
 
 def _breach(breach: Breach, *, promise: bool) -> dict[str, Any]:
-    return {"rule": breach.rule, "sentence": breach.sentence, "visit": breach.job, "promise": promise}
+    return {"rule": breach.rule, "sentence": refused_says(breach.sentence), "visit": breach.job, "promise": promise}
 
 
 def _comparison(week: Week, laid: Comparison) -> dict[str, Any]:

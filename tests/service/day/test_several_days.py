@@ -203,3 +203,24 @@ def test_a_day_on_which_the_crew_stays_is_kept_on_its_phone_too(day: tuple[FastA
     page = desk(day[0]).get(f"/crews/{CREW}/days/{DAY + datetime.timedelta(days=1)}").text
     assert "This crew does not go out on this day." in page
     assert 'id="kept"' in page  # where the script says so
+
+
+def test_the_second_days_page_and_packet_show_the_wall_that_the_first_was_drawn_for(
+    day: tuple[FastAPI, Jobs, str],
+) -> None:
+    app, jobs, second = day
+    office = desk(app)
+    first, page = (html.unescape(office.get(f"/jobs/{one}").text) for one in (jobs.install, second))
+    drawn = re.compile(r'<figure class="wall".*?</figure>', re.DOTALL)
+    dangers = re.compile(r'<section aria-labelledby="findings">.*?</section>', re.DOTALL)
+    assert drawn.findall(first)
+    assert drawn.findall(page) == drawn.findall(first)
+    assert dangers.findall(page) == dangers.findall(first)
+    assert f'Goes on with <a href="/jobs/{jobs.install}">{jobs.install}</a>' in page
+    assert "no drilling" not in page
+    assert f"Goes on with {jobs.install}" not in first
+    said = {one: words_of(office.get(f"/jobs/{one}/packet.pdf").content) for one in (jobs.install, second)}
+    drilled = re.compile(r"Drill schedule.*?Positions are to the middle of each bracket", re.DOTALL)
+    assert drilled.findall(said[jobs.install])
+    assert drilled.findall(said[second]) == drilled.findall(said[jobs.install])
+    assert f"Goes on with {jobs.install}" in said[second]

@@ -181,6 +181,18 @@ def test_a_move_that_breaks_a_rule_is_refused_whatever_is_said(app: FastAPI) -> 
     assert newest(manager)["id"] == app.state.plan
 
 
+def test_a_refused_move_and_its_verdict_are_read_in_spanish(app: FastAPI) -> None:
+    manager = signed_in(app, Role.manager)
+    manager.cookies.set("eave-language", "es")
+    body: dict[str, Any] = {"visit": "a", "crew": "north", "day": 0, "start": 60}
+    tried = manager.post(f"/plans/{app.state.plan}/tries", json=body).json()
+    refused = manager.post(f"/plans/{app.state.plan}/moves", json=body).json()
+    said = [one["sentence"] for one in (*tried["broken"], *refused["broken"])]
+    assert any("hace a de 1:00 a 2:00, fuera de sus horas de trabajo" in one for one in said), said
+    assert all(one.startswith("La cuadrilla ") for one in said), said
+    assert all(one["sentence"] in refused["detail"] for one in refused["broken"])
+
+
 def test_a_promise_is_broken_only_where_the_manager_says_so_and_then_openly(app: FastAPI) -> None:
     manager = signed_in(app, Role.manager)
     body: dict[str, Any] = {"visit": "c", "crew": "north", "day": 0}
