@@ -75,6 +75,7 @@ class Relaxation:
         self.bound = -math.inf
         self.value = math.inf
         self.level = 0  # of `beams`
+        self.crowded: set[int] = set()  # crew days of more labels than the widest beam takes
         self.part = 0  # of the crew days, that is priced next by itself
         parts = FEW_PARTS if self.very_many else PARTS
         self.fullness = [1.0] * parts if len(self.lead) >= MANY_DAYS else [0.0]  # of the parts as last priced
@@ -175,8 +176,7 @@ class Relaxation:
         prices = self.rows.prices(self.dual, self.days)
         room = EXACT_ROOM if beam == 0 else ROOM
         most = min(MOST_NEW, max(LEAST_NEW, NEW_AT_ALL // len(self.lead)))
-        if beam == 0:
-            most *= 4  # a round that sees all takes long: better more of it than more of them
+        most *= 4 if beam == 0 else 1  # a round that sees all takes long: better more of it than more of them
 
         reduced_of_listed = self.listed.reduced(self.dual)
 
@@ -191,8 +191,12 @@ class Relaxation:
                 return Priced(columns, reduced, COMPLETE, float(reduced.min(initial=-TOLERANCE)))
             if k in away:
                 return away[k]
-            day, steps = self.days[k], STEPS[beam]
-            return day.search(prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=most, steps=steps)
+            forgets = beam == 0 and k in self.crowded
+            found = self.days[k].search(prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=most,
+                                        steps=STEPS[beam], forgetful=forgets)  # fmt: skip
+            if beam == self.beams[-2]:
+                (self.crowded.discard if found.ended == COMPLETE else self.crowded.add)(k)
+            return found
 
         found = list(self.threads.map(one, self.lead)) if self.threads else [one(k) for k in self.lead]
         bound = self.dual_value() + sum(self.count[k] * one.least for k, one in zip(self.lead, found, strict=True))
@@ -314,13 +318,9 @@ class Relaxation:
         free = [k for k in self.lead if used[k] < self.count[k]]
         return self._quickly(free, dual, MOST_BESIDE, ROOM, BEAMS[0], STEPS[BEAMS[0]])
 
-    def columns(self) -> Columns:
-        """Return the whole pool."""
-        return self.pool.columns()
-
     def cut(self) -> int:
         """Add the cover cuts that the last solution breaks; return how many."""
-        columns = self.columns()
+        columns = self.pool.columns()
         value = np.zeros(len(self.pool))
         value[: len(self.primal)] = self.primal
         cuts = self.rows.violated(columns, value)
@@ -343,11 +343,13 @@ class Relaxation:
 
         Prices of odd sets are known to the pricing, so that the bound stays proven. Raises `Stopped` through `check`.
         """
-        odd_sets = self.rows.broken_odd_sets(self.columns(), self.primal)
+        columns = self.pool.columns()
+        odd_sets = self.rows.broken_odd_sets(columns, self.primal)
         if not len(odd_sets):
             return False
+        memory = np.ones((len(odd_sets), self.rows.jobs), dtype=np.bool_)
         self._leave()
-        self.rows.add_odd_sets(odd_sets)
+        self.rows.add_odd_sets(odd_sets, self.rows.memory(odd_sets, columns, self.primal) if self.crowded else memory)
         self.pool.renew()
         self.listed.renew()
         starts, index, value = self.pool.matrix(self.inside.tolist())

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from scheduler.engine.master.cover_cuts import Cut, cover_cut
-from scheduler.engine.master.subset_row_cuts import LARGEST_SET, broken
+from scheduler.engine.master.subset_row_cuts import LARGEST_SET, broken, least_memory
 from scheduler.engine.model.arrays import FAR, MOST, Ints, Model
 from scheduler.engine.model.compiled import compiled
 from scheduler.engine.pricing.columns import Columns
@@ -57,6 +57,7 @@ class Rows:
         self.cuts: list[Cut] = []
         self.cut_row = len(cap)
         self.odd_sets: Ints = np.zeros((0, LARGEST_SET), dtype=np.int64)
+        self.odd_memory = np.zeros((0, self.jobs), dtype=np.bool_)
         self._cut_table()
 
     def _cut_table(self) -> None:
@@ -75,14 +76,16 @@ class Rows:
         """Return the number of the first odd set's row."""
         return self.cut_row + len(self.cuts)
 
-    def add_odd_sets(self, odd_sets: Ints) -> None:
+    def add_odd_sets(self, odd_sets: Ints, memory: Any) -> None:
         """Append rows for sets of 2k + 1 job and crew-day rows that take one route each, -1 after the last of a set.
 
-        Over all routes of a plan half of the rows in which one stands, rounded down, comes to k at most.
+        Over all routes of a plan half of the rows in which one stands, rounded down, comes to k at most. A route counts
+        two rows as one half where every job between them is in the set's `memory`, (sets, jobs): less is as true.
 
         Columns made before must be given their entries again, and cover cuts cannot be added any more.
         """
         self.odd_sets = np.concatenate([self.odd_sets, odd_sets])
+        self.odd_memory = np.concatenate([self.odd_memory, memory])
         self.cap = np.append(self.cap, (odd_sets >= 0).sum(axis=1) // 2)
 
     def violated(self, columns: Columns, value: Any) -> list[Cut]:
@@ -113,6 +116,13 @@ class Rows:
         ptr = np.cumsum([0, *map(len, parts)])
         flat = np.concatenate(parts or [np.zeros(0, np.int64)])
         return broken(ptr, flat, value[used], self.helper_row, LEAST_BROKEN)
+
+    def memory(self, odd_sets: Ints, columns: Columns, value: Any) -> Any:
+        """Return the least memory of odd sets, as of `add_odd_sets`, by which the plan `value` breaks them as much."""
+        used = np.nonzero(value > 1e-6)[0]
+        days = (self.crew_row + columns.crew_day[used]).tolist()
+        routes = [(k, self.model.row_of[columns.jobs_of(c)].tolist()) for k, c in zip(days, used.tolist(), strict=True)]
+        return least_memory(odd_sets, routes, self.jobs)
 
     def _stock_rows(self, cap: list[int]) -> None:
         """Add a row for each yard, item and day by which all jobs together could take more than has come."""
@@ -176,6 +186,7 @@ class Rows:
             self.assist_row,
             self.odd_set_row,
             self.odd_sets,
+            self.odd_memory,
         )
         return _entries(columns.crew_day, columns.ptr, columns.jobs, columns.helpers, columns.out, shared, numbers)
 
@@ -225,7 +236,7 @@ class Rows:
         helper = -dual[self.helper_row : self.helper_row + len(m.helper_cap)]
         pool = -dual[self.pool_row : self.pool_row + len(m.pool_cap)]
         weekly = -dual[self.weekly_row : self.weekly_row + len(m.weekly_cap)]
-        return Prices(job, sigma, helper, pool, pair, self.odd_sets, -dual[self.odd_set_row :], weekly)
+        return Prices(job, sigma, helper, pool, pair, self.odd_sets, self.odd_memory, -dual[self.odd_set_row :], weekly)
 
     @property
     def take_one(self) -> Any:
@@ -267,7 +278,7 @@ class _Shared(NamedTuple):
 
 
 class _Numbers(NamedTuple):
-    """The first row of each kind, rows of stock and follows by what they are over, the cuts, and the odd sets."""
+    """The first row of each kind, rows of stock and follows by what they are over, cuts, odd sets and their memory."""
 
     crew: int
     helper: int
@@ -282,6 +293,7 @@ class _Numbers(NamedTuple):
     assist: Any
     odd_set: int
     odd_sets: Any
+    odd_memory: Any
 
 
 @compiled
@@ -365,18 +377,17 @@ def _entries(
                     index[n], value[n] = rows.cut + r, weight
                     n += 1
         for r in range(len(rows.odd_sets)):
-            stands = 0
+            odd, halves = False, 0
             for t in range(LARGEST_SET):
-                row = rows.odd_sets[r, t]
-                if row < 0:
-                    break
-                if row >= rows.crew:
-                    stands += row == rows.crew + k
-                    continue
-                for p in range(ptr[c], ptr[c + 1]):
-                    stands += m.row_of[jobs[p]] == row
-            if stands >= 2:
-                index[n], value[n] = rows.odd_set + r, stands // 2
+                odd |= rows.odd_sets[r, t] == rows.crew + k
+            for p in range(ptr[c], ptr[c + 1]):
+                row, inside = m.row_of[jobs[p]], False
+                for t in range(LARGEST_SET):
+                    inside |= rows.odd_sets[r, t] == row
+                halves += inside and odd
+                odd = odd != inside and rows.odd_memory[r, row]
+            if halves > 0:
+                index[n], value[n] = rows.odd_set + r, halves
                 n += 1
         starts[c + 1] = n
     return starts, index[:n].copy(), value[:n].copy()

@@ -12,6 +12,7 @@ from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.model.schedule import Rest
 from scheduler.engine.pricing.columns import Columns
 from scheduler.engine.pricing.completion import bounds
+from scheduler.engine.pricing.memory import Memory
 from scheduler.engine.pricing.problem import Duals, Follows, Hours, Loads, PricingProblem, Rates, Stops, Wanted
 from scheduler.engine.pricing.search import search
 
@@ -30,6 +31,7 @@ class Prices:
     pool: Any  # per pool row, >= 0
     pair: list[Any]  # per crew day, per pair of `Day.pairs`, >= 0
     odd_sets: Ints  # (odd sets, rows): numbers of jobs, and of crew days counted on after them; -1: none
+    odd_memory: Any  # (odd sets, jobs): where a route that stands in an odd number of a set's rows remembers it
     odd_set: Any  # per odd set, >= 0: what each two rows of it cost that a route stands in
     weekly: Any  # per row of weekly minutes, >= 0: what each minute out costs on top
 
@@ -78,6 +80,7 @@ class Day:
         key = np.random.default_rng([seed, k]).integers(1, 2**63, size=b - a, dtype=np.uint64)
         self.problem = PricingProblem(_hours(model, k), _stops(model, k, self.jobs), loads, follows, rates, key)
         self.of_one_job = _of_one_job(model, self.jobs, follows)
+        self.memory = Memory(self.problem)
         self.shortest = max(1, int(self.problem.stops.service.min()))
         self.span = int(model.latest[k] - model.start[k])
         self.least_step = 1
@@ -103,13 +106,16 @@ class Day:
         most: int = 0,
         steps: int = MOST_STEPS,
         halt: Ints = NEVER,
+        forgetful: bool = False,
     ) -> Priced:
         """Return columns under `threshold`, their reduced costs, how the search ended, and a bound on all of them.
 
         Without prices all costs count as they are. `most` > 0 keeps only that many, the most negative. `steps`: of
-        the day in the bounds, few where few labels are extended anyway. The rest is as of `problem.Wanted`.
+        the day in the bounds, few where few labels are extended anyway. `forgetful`: labels remember only some of the
+        jobs served, more from one call to the next, until a route without a job twice comes out or there is none: far
+        fewer labels where windows are loose, and `least` may be lower. The rest is as of `problem.Wanted`.
         """
-        duals = self._duals(prices)
+        duals = self._duals(prices, every_set)
         problem = self.problem
         if not every_set:  # labels that have served other copies of the same jobs are compared
             problem = problem._replace(follows=self.of_one_job)
@@ -118,15 +124,22 @@ class Day:
             problem = problem._replace(rates=problem.rates._replace(minute=minute))
         step = max(self.least_step, min(self.span // steps, self.shortest))
         to_go = bounds(_shortest(problem), duals.option, step)
-        wanted = Wanted(every_set, float(threshold), most, room, beam, halt)
-        flat, ptr, cost, helpers, reduced, out, ended, unseen = search(problem, duals, to_go, wanted)
+        while True:
+            memory = self.memory.some if forgetful else self.memory.whole
+            wanted = Wanted(every_set, float(threshold), most, room, beam, halt, memory)
+            flat, ptr, cost, helpers, reduced, out, ended, unseen = search(problem, duals, to_go, wanted)
+            least = float(reduced.min(initial=unseen))
+            once = self.memory.learn(flat, ptr) if forgetful else np.ones(len(cost), np.bool_)
+            if once.any() or not len(once):
+                break
         columns = Columns(np.full(len(cost), self.k, np.int64), ptr, self.jobs[flat], cost, helpers, out)
-        if most and len(cost) > most:
-            best = np.argsort(reduced, kind="stable")[:most]
+        if (most and len(cost) > most) or not once.all():
+            order = np.argsort(reduced, kind="stable")
+            best = order[once[order]][: most or len(cost)]
             columns, reduced = columns.take(best), reduced[best]
-        return Priced(columns, reduced, ended, min(unseen, float(reduced.min(initial=unseen))))
+        return Priced(columns, reduced, ended, min(unseen, least))
 
-    def _duals(self, prices: Prices | None) -> Duals:
+    def _duals(self, prices: Prices | None, every_set: bool) -> Duals:
         model, k, cost = self.model, self.k, self.problem.stops.cost
         if prices is None:
             none = np.zeros(0)
@@ -138,12 +151,15 @@ class Day:
                 gear_price=none,
                 pair=np.zeros(len(self.pairs)),
                 odd_set=np.zeros((len(self.jobs), 0), np.uint64),
+                odd_memory=np.zeros((len(self.jobs), 0), np.uint64),
                 odd_set_start=np.zeros(0, np.uint64),
                 odd_set_price=none,
             )
         row, rows = model.helper_row[k], model.pool_row[k]
         dear = [i for i, r in enumerate(rows) if r >= 0 and prices.pool[r] > 1e-9 and self.gear[:, i].any()]
-        odd_set, odd_set_start, odd_set_price = self._odd_sets(prices)
+        odd_set, odd_memory, odd_set_start, odd_set_price = self._odd_sets(prices)
+        if every_set:  # to remember all says as much of a set of jobs in any order
+            odd_memory = np.full_like(odd_memory, ~np.uint64(0))
         return Duals(
             cost - prices.job[k][self.option_job],
             float(prices.sigma[k]),
@@ -152,11 +168,12 @@ class Day:
             prices.pool[rows[dear]].astype(np.float64),
             prices.pair[k],
             odd_set,
+            odd_memory,
             odd_set_start,
             odd_set_price,
         )
 
-    def _odd_sets(self, prices: Prices) -> tuple[Any, Any, Any]:
+    def _odd_sets(self, prices: Prices) -> tuple[Any, Any, Any, Any]:
         """Return the odd sets that cost something and of which a route here can be in two, as `Duals` has them."""
         n, own = len(self.jobs), len(self.model.whole.service) + self.k
         places: dict[int, list[int]] = {own: [n]}  # by row; every route of the day is in its own
@@ -169,7 +186,10 @@ class Day:
         for c, odd_set in enumerate(prices.odd_sets[here].tolist()):
             for place in (place for row in odd_set for place in places.get(row, ())):
                 bits[place, c >> 6] |= np.uint64(1 << (c & 63))
-        return bits[:n].copy(), bits[n].copy(), prices.odd_set[here].astype(np.float64)
+        memory = np.zeros_like(bits[:n])
+        for c, jobs in enumerate(prices.odd_memory[np.ix_(here, self.rows)]):
+            memory[jobs, c >> 6] |= np.uint64(1 << (c & 63))
+        return bits[:n].copy(), memory, bits[n].copy(), prices.odd_set[here].astype(np.float64)
 
 
 def _hours(model: Model, k: int) -> Hours:

@@ -50,6 +50,7 @@ def none_found(wanted: Wanted) -> Found:
 def go_home(found: Found, labels: Labels, c: int, p: PricingProblem, duals: Duals, most: int, by_set: bool) -> None:
     """Take note of the route that goes home after label c, where it can, is wanted, and is its set's cheapest.
 
+    That is by cents where `by_set`, else by reduced cost: where odd sets are forgotten it hangs on the order.
     Where minutes out have a price of their own and `by_set`, a set keeps each way that is cheaper or out for less.
     """
     yard, node = len(p.stops.service), labels.node[c]
@@ -67,9 +68,10 @@ def go_home(found: Found, labels: Labels, c: int, p: PricingProblem, duals: Dual
     at = slot_of(labels.key[c], len(found.head))
     old = found.head[at]
     while old >= 0:
-        if labels.key[found.label[old]] == labels.key[c] and equal(labels.seen[found.label[old]], labels.seen[c]):
+        same = labels.key[found.label[old]] == labels.key[c]
+        if same and (not by_set or equal(labels.seen[found.label[old]], labels.seen[c])):  # else part may be forgotten
             if not (p.rates.weekly and by_set):
-                better = reduced < found.reduced[old] - EPSILON if p.rates.weekly else cost < found.cost[old]
+                better = cost < found.cost[old] if by_set else reduced < found.reduced[old] - EPSILON
                 if better:
                     found.label[old], found.reduced[old], found.cost[old], found.out[old] = c, reduced, cost, whole
                 return

@@ -98,7 +98,8 @@ class Duals(NamedTuple):
     own cost; `gear[j, e]` are the pieces that job j needs beyond what is on board, priced ones alone.
 
     A route costs `odd_set_price[c]` for each two rows of the odd set c that it stands in; the bits of `odd_set[j]` are
-    the odd sets that job j is in, those of `odd_set_start` the ones that every route of the crew day is in.
+    the odd sets that job j is in, those of `odd_set_start` the ones that every route of the crew day is in. A label
+    that has come to one row of a set forgets it at jobs that have no bit of it in `odd_memory`.
     """
 
     option: Any
@@ -108,6 +109,7 @@ class Duals(NamedTuple):
     gear_price: Any
     pair: Any
     odd_set: Any  # (n, words)
+    odd_memory: Any  # (n, words)
     odd_set_start: Any  # (words,)
     odd_set_price: Any
 
@@ -130,6 +132,9 @@ class Wanted(NamedTuple):
     lost; otherwise a label is also dropped for one that served fewer, and only the most negative routes are sure to
     come out. At most `room` labels are kept, and `beam` (0: no limit) extended at each number of stops. As soon as
     another thread sets `halt[0]` the search ends as if there were no more room.
+
+    At job j a label remembers of the jobs served before it those in `memory[j]` alone: others it may serve again. No
+    route costs less than the least found, of which some may hold a job twice.
     """
 
     every_set: bool
@@ -138,3 +143,4 @@ class Wanted(NamedTuple):
     room: int
     beam: int
     halt: Any  # (1,)
+    memory: Any  # (n, words)

@@ -143,7 +143,9 @@ def _may_follow(p: PricingProblem, labels: Labels, parent: int, j: int, way: int
 
 
 @inlined
-def _to(p: PricingProblem, duals: Duals, labels: Labels, after: _Next, parent: int, j: int, way: int) -> _Visit:
+def _to(
+    p: PricingProblem, duals: Duals, wanted: Wanted, labels: Labels, after: _Next, parent: int, j: int, way: int
+) -> _Visit:
     """Return the stop at job j after label `parent`; what is seen and taken then is written to `after`."""
     node, yard = labels.node[parent], len(p.stops.service)
     weight, boxes = labels.weight[parent], labels.boxes[parent]
@@ -172,9 +174,9 @@ def _to(p: PricingProblem, duals: Duals, labels: Labels, after: _Next, parent: i
         second = labels.odd[parent, w] & duals.odd_set[j, w]
         if second:
             base += sum_of(duals.odd_set_price, w, second)
-        after.odd[w] = labels.odd[parent, w] ^ duals.odd_set[j, w]
+        after.odd[w] = (labels.odd[parent, w] ^ duals.odd_set[j, w]) & duals.odd_memory[j, w]
     for w in range(len(after.seen)):
-        after.seen[w] = p.follows.bit[j, w] | labels.seen[parent, w]
+        after.seen[w] = p.follows.bit[j, w] | (labels.seen[parent, w] & wanted.memory[j, w])
     return _Visit(
         parent,
         j,
@@ -204,7 +206,7 @@ def _visit(
     way: int,
 ) -> None:
     """Extend label `parent` by job j: with each of its options, the rest before, after or within it, or not here."""
-    to = _to(p, duals, labels, after, parent, j, way)
+    to = _to(p, duals, wanted, labels, after, parent, j, way)
     at = slot(kept, j, to.key)
     rested = int(labels.rested[parent])
     early_0, work_0, late_0 = labels.early[parent], labels.work[parent], labels.late[parent]

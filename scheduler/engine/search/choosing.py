@@ -251,7 +251,7 @@ class Choosing:
             closing = Closing(self.relax.pool, sorted(order[:count]), self.check)
             closing.run(self.relax.dual, lambda: self.best.cost, MARGIN, lambda _: None)
             for places in closing.steps(lambda: self.best.cost, MARGIN, count):
-                self.choose(closing, places, POLISH_NODES, NARROW_S)
+                self.choose(closing, places, POLISH_NODES, min(NARROW_S, self.turn_s))
             self.step = WIDER * count
 
     def choose(self, closing: Closing, places: Ints, nodes: int | None, at_most_s: float = np.inf) -> Answer:

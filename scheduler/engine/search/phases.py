@@ -22,6 +22,8 @@ from scheduler.engine.search.roaming import Roaming
 QUICK_ROUNDS, QUICK_MOST = 40, 8_000  # of taking out and putting back before prices are known: for each job, at most
 QUICK_MEETING = 3_000, 3.0  # rounds at least where crews meet, and their heat: a proof there wants a good plan first
 QUICK_HOT, QUICK_COLD = 0.1, 0.001  # heat of these rounds, of what a stop costs: at first, at last
+ALL_ROUNDS, ALL_MOST = 10, 1_000  # of taking out and putting back from a plan that does all it can: a job, at most
+ALL_DEAR, ALL_CHEAPER = 9.0, 0.98  # dearer by so much to leave out there; of the cost of the plan before
 QUICK_SHARE = 0.15  # of the time given
 QUICK_OFFERS = 40  # of plans of very many crew days, at most
 AGAIN = "some days by a dive"
@@ -92,7 +94,7 @@ class Search:
         dives = ByInterval(self.best, self.seed, self.check, self.threads)
         if self.roaming:
             self.roaming.columns = dives.nearly.columns
-        dives.take(self.relax.columns())
+        dives.take(self.relax.pool.columns())
         given = self.left()
         dives.bound(self.met)
         if self.roaming:
@@ -140,7 +142,29 @@ class Search:
             if done % (rounds // 10 // step * step + step) == 0:
                 self.relax.add(ruin.columns(ruin.now))
             self.offer(ruin.columns(), ruin.cost)
+        self.do_all()
         self.relax.add(ruin.columns())
+
+    def do_all(self) -> None:
+        """Go on from a plan made as if leaving a job out were dear, where that comes out far cheaper.
+
+        A crew's day that no job pays for by itself may pay for all of its jobs together. Where it is little cheaper,
+        the plan that was bettered for longer leads further.
+        """
+        ruin, jobs = self.ruin, len(self.model.week.jobs)
+        before, cost = (ruin.routes(), ruin.starts()), ruin.cost
+        if (ruin.best.at[:jobs] >= 0).all():
+            return
+        rounds = min(ALL_MOST, ALL_ROUNDS * jobs)
+        for more in (np.full(jobs, ALL_DEAR), None):
+            ruin.lean(more)
+            if more is not None:
+                ruin.begin_from({}, afresh=True)
+            ruin.run(rounds, ruin.stop_cents * QUICK_HOT, QUICK_COLD ** (1 / rounds))
+        if ruin.cost < ALL_CHEAPER * cost:
+            self.offer(ruin.columns(), ruin.cost)
+        else:
+            ruin.begin_from(*before, afresh=True)
 
     def offer(self, columns: Columns, cost: int) -> None:
         """Offer a plan given by its routes."""

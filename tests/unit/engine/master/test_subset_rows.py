@@ -23,10 +23,19 @@ from tests.weeks import small_week
 SEEDS = range(22)
 
 
-def test_no_cut_raises_the_bound_above_a_best_plan(monkeypatch: pytest.MonkeyPatch) -> None:
+class Crowded(set[int]):
+    """Crew days that stay crowded, whatever the widest beam shows."""
+
+    def discard(self, element: object, /) -> None:
+        """Keep it."""
+
+
+@pytest.mark.parametrize("crowded", [False, True])
+def test_no_cut_raises_the_bound_above_a_best_plan(crowded: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nor where labels forget jobs and sets, on days of more labels than are extended."""
     monkeypatch.setattr(enumeration, "ROOM", 1)  # everything is priced
     monkeypatch.setattr(rows, "LEAST_BROKEN", 1e-6)
-    cut, raised = 0, 0
+    cut, raised, forgotten = 0, 0, 0
     for seed in SEEDS:
         week = small_week(random.Random(seed), jobs=7, crews=3, days=1)
         week = replace(week, follows=())  # more that can be combined
@@ -34,10 +43,13 @@ def test_no_cut_raises_the_bound_above_a_best_plan(monkeypatch: pytest.MonkeyPat
         if not model.crew_days:
             continue
         relax = Relaxation(model, 0, lambda: None, None)
+        if crowded:
+            relax.crowded = Crowded(relax.lead)
         relax.run()
         before = relax.bound
         while relax.tighten():
             pass
+        forgotten += int((~relax.rows.odd_memory).sum())
         best = cheapest(week)
         assert relax.bound <= best.cost.total + 1e-6
         cut += len(relax.rows.odd_sets)
@@ -52,6 +64,7 @@ def test_no_cut_raises_the_bound_above_a_best_plan(monkeypatch: pytest.MonkeyPat
             assert relax.pool.reduced(relax.dual)[place] <= gap
     assert cut >= 6
     assert raised >= 2
+    assert (forgotten > 0) == crowded
 
 
 def larger_alone(ptr: Ints, flat: Ints, value: Any, rows: int, least: float) -> Ints:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import itertools
 import random
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -81,6 +83,7 @@ def drawn_prices(model: Model, k: int, day: Day, chance: np.random.Generator) ->
         pool=chance.uniform(0, 4_000, len(model.pool_cap)),
         pair=[np.zeros(0)] * k + [chance.uniform(0, 4_000, len(day.pairs))],
         odd_sets=odd_sets,
+        odd_memory=np.ones((len(odd_sets), len(model.service)), np.bool_),
         odd_set=chance.uniform(0, 6_000, len(odd_sets)),
         weekly=np.zeros(0),
     )
@@ -154,6 +157,7 @@ def test_each_two_of_an_odd_set_cost_its_price(drawn: list[Model]) -> None:
                 pool=np.zeros(len(model.pool_cap)),
                 pair=[np.zeros(0)] * k + [np.zeros(len(day.pairs))],
                 odd_sets=odd_sets,
+                odd_memory=np.ones((len(odd_sets), len(model.service)), np.bool_),
                 odd_set=price,
                 weekly=np.zeros(0),
             )
@@ -163,6 +167,63 @@ def test_each_two_of_an_odd_set_cost_its_price(drawn: list[Model]) -> None:
                 twos = np.isin(odd_sets, held).sum(axis=1) // 2
                 rounding = 0.5 + 1e-6  # of the metres
                 assert reduced[c] == pytest.approx(columns.cost[c] + price @ twos, abs=rounding)
+
+
+def test_a_set_forgotten_on_the_way_costs_nothing_and_the_least_order_is_found(drawn: list[Model]) -> None:
+    """Against every order of every set of jobs, with memories drawn by chance; labels that forget jobs find it too."""
+    chance, forgot = np.random.default_rng(8), 0
+    for model in drawn[:30]:
+        own = len(model.service)
+        odd_sets = sets_of(own + len(model.crew_days))
+        memory = chance.random((len(odd_sets), own)) < 0.5
+        price = chance.uniform(0, 6_000, len(odd_sets))
+        for k in range(len(model.crew_days)):
+            day = Day(model, k)
+            day.memory.some[:] = day.memory.bit  # each job remembers itself alone, at first
+            prices = Prices(
+                job=[chance.uniform(0, 40_000, len(c.jobs)) for c in model.crew_days],
+                sigma=np.zeros(len(model.crew_days)),
+                helper=np.zeros(len(model.helper_cap)),
+                pool=np.zeros(len(model.pool_cap)),
+                pair=[np.zeros(0)] * k + [np.zeros(len(day.pairs))],
+                odd_sets=odd_sets,
+                odd_memory=memory,
+                odd_set=price,
+                weekly=np.zeros(0),
+            )
+            prize = dict(zip(model.crew_days[k].jobs, prices.job[k], strict=True))
+            least, forgetful = np.inf, not len(model.follow)
+            for size in range(1, len(prize) + 1):
+                for order in itertools.permutations(prize, size):
+                    if fits(model, k, order) and (timed := time_route(model, k, list(order))):
+                        halves = [halves_of(odd_set, order, own + k, remembers)
+                                  for odd_set, remembers in zip(odd_sets.tolist(), memory, strict=True)]  # fmt: skip
+                        least = min(least, timed.cost - sum(prize[j] for j in order) + price @ halves)
+            found = day.search(prices, 1e15, every_set=False, room=50_000)
+            assert found.least == pytest.approx(least, abs=1)  # of the metres
+            for _ in range(10 if forgetful else 0):
+                again = day.search(prices, 1e15, every_set=False, room=50_000, forgetful=True)
+                assert again.least <= found.least + 1e-6
+                assert all(
+                    len(set(jobs)) == len(jobs) for jobs in map(again.columns.jobs_of, range(len(again.columns)))
+                )
+                forgot += again.least < found.least - 1
+                if again.least >= found.least - 1e-6:
+                    break
+            else:
+                assert not forgetful
+    assert forgot > 0
+
+
+def halves_of(odd_set: list[int], order: Sequence[int], own: int, remembers: Any) -> int:
+    """Return for how many twos of an odd set's rows a route counts that forgets the first one on the way."""
+    odd, halves = own in odd_set, 0
+    for j in order:
+        if j in odd_set:
+            halves += odd
+            odd = not odd
+        odd = odd and bool(remembers[j])
+    return halves
 
 
 def test_a_beam_may_miss_routes_but_never_makes_one_up(drawn: list[Model]) -> None:
