@@ -10,6 +10,7 @@ from sqlmodel import Session
 from api import tables
 from api.http.names import crew_names
 from api.languages.core import core_says
+from api.ledger.days.day_rows import days_of
 from api.ledger.plans.stored import planned_stop
 from api.papers.shown.cautions import cautions
 from api.papers.shown.drawings import said_sheets
@@ -34,7 +35,7 @@ def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes
         return None
     business = session.get_one(tables.Business, 1)
     measures = Measures(convert(business.units, str, "units"))  # type: ignore[arg-type]  # the table's own check
-    job, on = found.job, wall_page(session, found, now)
+    job, on = found.job, wall_page(session, found, days_of(session, found.job.visit), now)
     hung = on.job
     names = crew_names(session)
     values: dict[str, Any] = {

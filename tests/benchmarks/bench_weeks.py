@@ -103,8 +103,9 @@ def cases(seeds: list[int], quick_s: float | None, like: bool) -> Iterator[Case]
     for path in published:
         name, size = path.name.split(".")[:2]
         week = read_week(path.read_bytes())
-        yield Case(f"{name}.{size}", week, limit(PUBLISHED_S[size]), False)
-        if like and name.startswith("technicians") and size == "100":
+        differ = name.startswith("technicians") and size == "100"
+        yield Case(f"{name}.{size}", week, limit(PUBLISHED_S[size]), differ)
+        if like and differ:
             for change, one in similar(week):
                 yield Case(f"{name}.{size} {change}", one, limit(PUBLISHED_S[size]), False)
     for make, jobs, crews, yards, seconds in INVENTED:

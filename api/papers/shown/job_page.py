@@ -12,7 +12,7 @@ from sqlmodel import Session
 from api import tables
 from api.fields.files.cells import hours_text
 from api.languages import gettext, to_say
-from api.ledger.days.day_rows import days_of, wall_of
+from api.ledger.days.day_rows import wall_of
 from api.ledger.facts import rain_dates
 from api.ledger.job_facts import job_facts, zero_photos
 from api.papers.preparation import JobPapers, Preparation
@@ -51,10 +51,10 @@ def job_page(session: Session, visit_id: str, now: datetime.datetime) -> JobPage
     return job_pages(session, [visit_id], now).get(visit_id)
 
 
-def wall_page(session: Session, found: JobPage, now: datetime.datetime) -> JobPage:
-    """Return the page of the visit whose wall a visit works at: of the install that it goes on with, else its own."""
+def wall_page(session: Session, found: JobPage, days: Sequence[tables.Visit], now: datetime.datetime) -> JobPage:
+    """Return the page of the visit whose wall a visit, one of the row `days`, works at: that of `wall_of`."""
     visit = found.job.visit
-    on = wall_of(days_of(session, visit), visit)
+    on = wall_of(days, visit)
     return found if on.id == visit.id else job_page(session, on.id, now) or found
 
 

@@ -104,7 +104,7 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
     standing = places(session)
     visit = found.job.visit
     days = days_of(session, visit)
-    story, on = job_story(session, visit, found.customer.id), wall_page(session, found, now)
+    story, on = job_story(session, visit, found.customer.id), wall_page(session, found, days, now)
     zone = zoneinfo.ZoneInfo(session.get_one(Business, 1).timezone)
 
     def moment(at: datetime.datetime) -> str:

@@ -118,7 +118,7 @@ def test_the_means_over_copies_make_plans_of_the_week_and_bounds_on_it(tiny: int
     best.offer(ruin.routes(), ruin.cost, ruin.starts())
     plain.run()
     dives = ByInterval(best, 0, nothing, None)
-    dives.take(plain.columns())
+    dives.take(plain.pool.columns())
     dives.bound()
     choosing = Choosing(
         dives.nearly, dives.relax, 0, lambda: math.inf, nothing, lambda: [dives.nearly.columns(ruin.now)]
