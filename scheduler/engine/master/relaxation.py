@@ -347,9 +347,9 @@ class Relaxation:
         odd_sets = self.rows.broken_odd_sets(columns, self.primal)
         if not len(odd_sets):
             return False
-        memory = np.ones((len(odd_sets), self.rows.jobs), dtype=np.bool_)
+        whole = np.ones((len(odd_sets), self.rows.jobs), dtype=np.bool_)
         self._leave()
-        self.rows.add_odd_sets(odd_sets, self.rows.memory(odd_sets, columns, self.primal) if self.crowded else memory)
+        self.rows.add_odd_sets(odd_sets, self.rows.memory(odd_sets, columns, self.primal) if self.crowded else whole)
         self.pool.renew()
         self.listed.renew()
         starts, index, value = self.pool.matrix(self.inside.tolist())

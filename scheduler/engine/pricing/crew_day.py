@@ -14,7 +14,7 @@ from scheduler.engine.pricing.columns import Columns
 from scheduler.engine.pricing.completion import bounds
 from scheduler.engine.pricing.memory import Memory
 from scheduler.engine.pricing.problem import Duals, Follows, Hours, Loads, PricingProblem, Rates, Stops, Wanted
-from scheduler.engine.pricing.search import search
+from scheduler.engine.pricing.search import TRUNCATED, search
 
 MOST_STEPS = 1500  # of a day in the bounds: its minutes are exact; the scaled published sets get coarser steps
 FINE_STEPS, ROUGH_STEPS, ROUGHEST_STEPS = 300, 100, 50  # where not all labels are extended, few, and very few
@@ -112,8 +112,9 @@ class Day:
 
         Without prices all costs count as they are. `most` > 0 keeps only that many, the most negative. `steps`: of
         the day in the bounds, few where few labels are extended anyway. `forgetful`: labels remember only some of the
-        jobs served, more from one call to the next, until a route without a job twice comes out or there is none: far
-        fewer labels where windows are loose, and `least` may be lower. The rest is as of `problem.Wanted`.
+        jobs served, more from one call to the next: far fewer labels where windows are loose, and `least` may be lower.
+        Where each route found has a job twice none comes out, and the search did not end complete: the next call may.
+        The rest is as of `problem.Wanted`.
         """
         duals = self._duals(prices, every_set)
         problem = self.problem
@@ -124,20 +125,19 @@ class Day:
             problem = problem._replace(rates=problem.rates._replace(minute=minute))
         step = max(self.least_step, min(self.span // steps, self.shortest))
         to_go = bounds(_shortest(problem), duals.option, step)
-        while True:
-            memory = self.memory.some if forgetful else self.memory.whole
-            wanted = Wanted(every_set, float(threshold), most, room, beam, halt, memory)
-            flat, ptr, cost, helpers, reduced, out, ended, unseen = search(problem, duals, to_go, wanted)
-            least = float(reduced.min(initial=unseen))
-            once = self.memory.learn(flat, ptr) if forgetful else np.ones(len(cost), np.bool_)
-            if once.any() or not len(once):
-                break
+        memory = self.memory.some if forgetful else self.memory.whole
+        wanted = Wanted(every_set, float(threshold), most, room, beam, halt, memory)
+        flat, ptr, cost, helpers, reduced, out, ended, unseen = search(problem, duals, to_go, wanted)
+        least = float(reduced.min(initial=unseen))
+        once = self.memory.learn(flat, ptr) if forgetful else np.ones(len(cost), np.bool_)
+        if len(once) and not once.any():
+            ended = TRUNCATED
         columns = Columns(np.full(len(cost), self.k, np.int64), ptr, self.jobs[flat], cost, helpers, out)
         if (most and len(cost) > most) or not once.all():
             order = np.argsort(reduced, kind="stable")
             best = order[once[order]][: most or len(cost)]
             columns, reduced = columns.take(best), reduced[best]
-        return Priced(columns, reduced, ended, min(unseen, least))
+        return Priced(columns, reduced, ended, least)
 
     def _duals(self, prices: Prices | None, every_set: bool) -> Duals:
         model, k, cost = self.model, self.k, self.problem.stops.cost
