@@ -10,6 +10,7 @@ from tests.browser.board import Board, axe, no_sideways_scroll
 pytestmark = pytest.mark.browser
 
 
+@pytest.mark.slow
 def test_from_an_empty_database_to_the_first_plan(empty_board: Board) -> None:
     phone = empty_board.signed_in_page(Role.office, "phone")
     for address in ("/", "/jobs", "/bench", "/stock", "/exchange", "/looking-back", "/day-links"):

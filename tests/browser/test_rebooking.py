@@ -66,6 +66,7 @@ def test_a_customer_calls_and_a_choice_is_taken_by_keyboard(own_board: Board) ->
     axe(page)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("quick")
 def test_on_a_phone_nothing_is_wider_than_the_page(own_board: Board) -> None:
     page = own_board.signed_in_page(Role.manager, "phone")
@@ -78,6 +79,7 @@ def test_on_a_phone_nothing_is_wider_than_the_page(own_board: Board) -> None:
         axe(page)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("quick")
 def test_a_crate_is_counted_found_short_and_its_visit_rebooked(own_board: Board) -> None:
     page = own_board.signed_in_page(Role.office)

@@ -21,7 +21,7 @@ from scheduler.plan import Route
 from tests.browser.board import Board, axe, no_sideways_scroll
 from tests.lifted import planner_for
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 MONDAY = datetime.date(2027, 4, 12)
 NOW = datetime.datetime(2027, 4, 8, 22, tzinfo=datetime.UTC)
 

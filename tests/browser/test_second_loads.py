@@ -23,7 +23,7 @@ from tests.browser.board import Board, axe, no_sideways_scroll
 from tests.service.week.loads import CREW, loaded_twice, with_crates
 from tests.service.week.test_second_loads import DATE, DAY, MONDAY
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 NOW = datetime.datetime(2027, 4, 8, 22, tzinfo=datetime.UTC)
 
 

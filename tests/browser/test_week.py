@@ -98,6 +98,7 @@ def drag(page: Page, job: str, crew: str, day: int) -> None:
     raise AssertionError(f"the page does not roll to {crew}, day {day}")
 
 
+@pytest.mark.slow
 def test_a_week_is_planned_live_and_stopped(own_board: Board) -> None:
     page = own_board.signed_in_page(Role.manager)
     page.goto(WEEK)
@@ -221,6 +222,7 @@ def test_a_visit_is_dragged_compared_and_posted(own_board: Board) -> None:
     expect(page.locator("#post")).to_be_disabled()
 
 
+@pytest.mark.slow
 def test_a_finger_moves_a_visit_without_dragging(own_board: Board) -> None:
     page = own_board.signed_in_page(Role.manager, "phone")
     page.goto(WEEK)

@@ -163,6 +163,7 @@ def test_agrees_with_the_judge_that_comes_with_the_format() -> None:
         assert ("bound" in ours) == (plan.bound is not None and plan.bound > cost["total"])
 
 
+@pytest.mark.slow
 def test_the_damage_breaks_every_rule_and_leaves_some_plans_whole() -> None:
     """Guards the two tests above against going blind: each rule is met often, alone as well as with others."""
     first_format = [rule for rule in RULES if rule not in ("assist", "reload")]  # those: test_second_format

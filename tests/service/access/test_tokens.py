@@ -67,6 +67,7 @@ def program(app: FastAPI, *scopes: str, days: int = 10) -> TestClient:
     return client
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("scope", SCOPES)
 def test_a_token_does_what_its_scope_says_and_nothing_else_anywhere(started: FastAPI, scope: str) -> None:
     client = program(started, scope)

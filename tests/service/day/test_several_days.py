@@ -205,6 +205,7 @@ def test_a_day_on_which_the_crew_stays_is_kept_on_its_phone_too(day: tuple[FastA
     assert 'id="kept"' in page  # where the script says so
 
 
+@pytest.mark.slow
 def test_the_second_days_page_and_packet_show_the_wall_that_the_first_was_drawn_for(
     day: tuple[FastAPI, Jobs, str],
 ) -> None:

@@ -35,6 +35,7 @@ def ended(client: TestClient, address: str) -> dict[str, Any]:
     return found
 
 
+@pytest.mark.slow
 def test_an_archive_is_made_in_a_process_of_its_own_and_tells_how_far_it_is(sqlite_folder: Path) -> None:
     with running(replace(settings_for(sqlite_folder), preparers=1)) as app:
         add_yard(app.state.database)
@@ -60,6 +61,7 @@ def test_an_archive_is_made_in_a_process_of_its_own_and_tells_how_far_it_is(sqli
         assert client.get(address, headers=JSON).status_code == 404
 
 
+@pytest.mark.slow
 def test_a_process_that_is_killed_is_told_and_the_next_archive_is_made(sqlite_folder: Path) -> None:
     with running(replace(settings_for(sqlite_folder), preparers=1)) as app:
         add_yard(app.state.database)

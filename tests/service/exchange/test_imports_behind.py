@@ -22,6 +22,8 @@ from api.exchange.imports import KEPT
 from tests.service.cast import JSON, PAGE, add_yard, csrf_in, running, settings_for, signed_in
 from tests.waiting import until
 
+pytestmark = pytest.mark.slow
+
 CUSTOMERS = "customer,name,phone,email,note\n" + "".join(
     f"C-{n:04},Betony Sallowfield,555-{n:04},b{n}@example.org,\n" for n in range(300)
 )

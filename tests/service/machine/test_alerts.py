@@ -276,6 +276,7 @@ def test_prometheus_takes_the_rules_and_the_settings() -> None:
         assert said.returncode == 0, said.stdout + said.stderr
 
 
+@pytest.mark.slow
 # It takes seconds for each, so that most of them are asked in long runs alone.
 @promtool.needed
 @pytest.mark.parametrize(

@@ -288,6 +288,7 @@ def test_backups_are_deleted_after_so_many_days_but_for_the_newest_three(tmp_pat
     assert left() == [0, 5, 40]
 
 
+@pytest.mark.slow
 def test_the_commands_work_through_pipes_and_a_folder(sqlite_folder: Path, tmp_path: Path) -> None:
     def run(*words: str, data: Path, sent: bytes = b"") -> subprocess.CompletedProcess[bytes]:
         own = {k: v for k, v in os.environ.items() if not k.startswith("EAVEBOARD_")} | {"EAVEBOARD_DATA": str(data)}

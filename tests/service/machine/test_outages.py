@@ -127,6 +127,7 @@ def test_a_run_in_the_database_that_nobody_is_at_is_ended(impatient: sa.Engine) 
     runs.close()
 
 
+@pytest.mark.slow
 def test_a_server_that_is_started_anew_ends_no_run_and_pages_are_back_by_themselves(tmp_path: Path) -> None:
     if postgresql.binaries() is None:
         pytest.skip("PostgreSQL is not installed")

@@ -157,6 +157,7 @@ def test_every_command_is_tried() -> None:
     assert WELL.keys() | REFUSED.keys() == names
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "lead"), each(WELL))
 def test_what_cannot_be_said_is_no_traceback(name: str, lead: str, here: Path) -> None:
     line = WELL[name]
@@ -173,6 +174,7 @@ def test_what_cannot_be_said_is_no_traceback(name: str, lead: str, here: Path) -
         assert code == 0, words
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "lead"), each(REFUSED))
 def test_what_is_refused_is_one_sentence_wherever_output_goes(name: str, lead: str, here: Path) -> None:
     code, words = said(REFUSED[name], here, lead)

@@ -68,6 +68,7 @@ def contents(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
 
 
+@pytest.mark.slow
 def test_a_second_service_on_the_same_data_is_refused_before_it_touches_anything(tmp_path: Path) -> None:
     with served(tmp_path):
         before = contents(tmp_path)

@@ -184,6 +184,7 @@ def _cut_off_everywhere(tmp_path: Path, data: str | None, step: int) -> None:
         at += step
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("data", [None, pytest.param("0001", marks=pytest.mark.long)])
 def test_a_start_cut_off_leaves_the_form_before_or_the_one_after(tmp_path: Path, data: str | None) -> None:
     _cut_off_everywhere(tmp_path, data, step=397)
@@ -197,6 +198,7 @@ def test_a_start_cut_off_at_any_statement_leaves_the_form_before_or_the_one_afte
     _cut_off_everywhere(tmp_path, data, step=1)
 
 
+@pytest.mark.slow
 def test_a_start_cut_off_on_a_server_starts_again(request: pytest.FixtureRequest) -> None:
     server = sa.make_url(request.getfixturevalue("postgresql_address"))
     for at in (5, 40, 80):

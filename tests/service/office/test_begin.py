@@ -72,6 +72,7 @@ def followed(client: TestClient, answer: Any) -> str:
     return str(shown[0].text if shown[0].status_code == 200 else client.get("/begin", headers=PAGE).text)
 
 
+@pytest.mark.slow
 def test_a_business_is_taken_in_by_another_process_that_tells_how_far_it_is(sqlite_folder: Path) -> None:
     behind = JSON | {"Prefer": "respond-async"}
     with running(replace(settings_for(sqlite_folder), preparers=1)) as app:

@@ -178,6 +178,7 @@ def faults_of(given: dict[str, str], schema: dict[str, Any] | None, required: bo
     return wrong
 
 
+@pytest.mark.slow
 def test_every_input_keeps_to_the_limit_of_what_it_is_sent_as(app: FastAPI, forms: list[Form]) -> None:
     wrong, looked = [], set()
     for form in forms:

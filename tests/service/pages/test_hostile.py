@@ -169,6 +169,7 @@ def _walk(app: FastAPI, client: TestClient, times: int) -> None:
     assert not failed, failed
 
 
+@pytest.mark.slow
 def test_no_address_answers_that_the_service_broke(spoilt: FastAPI, client: TestClient) -> None:
     _walk(spoilt, client, times=1)
 
@@ -189,6 +190,7 @@ def test_no_page_of_a_day_or_week_breaks_at_any_date(client: TestClient, day: st
             assert answer.status_code < 500, (address, day)
 
 
+@pytest.mark.slow
 def test_days_of_other_millennia_do_not_keep_the_week_from_being_planned(spoilt: FastAPI) -> None:
     built = prepare_week(spoilt.state.database, MONDAY, AT).built
     with transaction(spoilt.state.database) as session:

@@ -34,6 +34,7 @@ def lines(app: FastAPI) -> list[str]:
         return [f"{line.did} {line.noun} {line.noun_id}: {line.detail}" for line in found]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("way", [("12", "imperial", "$"), ("12", "metric", "€"), ("24", "metric", "kr")])
 def test_no_form_changes_anything_when_it_is_sent_back_as_it_stands(app: FastAPI, way: tuple[str, str, str]) -> None:
     with transaction(app.state.database) as session:

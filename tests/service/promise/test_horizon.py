@@ -168,6 +168,7 @@ def test_old_plans_are_let_go_and_what_was_made_of_them_stays(app: FastAPI, monk
     assert signed_in(app, Role.reader).get("/horizon/plan").status_code == 200
 
 
+@pytest.mark.slow
 def test_a_run_plans_the_weeks_ahead_and_is_kept(app: FastAPI) -> None:
     manager = signed_in(app, Role.manager)
     begun = manager.post("/horizon/runs", json={"seconds": 3}, headers=JSON)

@@ -309,6 +309,7 @@ def test_the_pages_work_by_forms_alone(app: FastAPI, office: TestClient) -> None
     assert {line["by"] for line in lines} == {"olive"}
 
 
+@pytest.mark.slow
 def test_others_may_move_where_that_is_asked(app: FastAPI, office: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
     """A week too hard to be searched through in time has each half day tried for a moment, and says so."""
     app.state.searches.seconds = SearchSeconds(prove=0.1, half=0.6)

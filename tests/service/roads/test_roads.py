@@ -107,6 +107,7 @@ def travel_between(app: FastAPI, points: list[Point]) -> Travel:
     return timed_between(app, points)[0]
 
 
+@pytest.mark.slow
 def test_odd_times_of_a_service_reach_the_plan_the_sheets_and_what_falls(
     built: BuiltDemo, compiled: None, tmp_path: Any, roads: Roads
 ) -> None:

@@ -164,6 +164,7 @@ def test_a_run_needs_a_monday_that_is_not_over_and_time(demo: FastAPI) -> None:
         assert session.exec(select(tables.PlanRun).where(tables.PlanRun.start_date != DEMO_WEEK)).all() == []
 
 
+@pytest.mark.slow
 @pytest.mark.race
 def test_of_eight_who_ask_for_the_same_week_at_once_one_gets_a_run(built: BuiltDemo, tmp_path: Path) -> None:
     """Threads, as requests come; the others are told which run is under way."""

@@ -157,6 +157,7 @@ def test_runs_one_after_another_in_one_process_to_the_best_plan_a_stop_and_a_kil
     assert [line.detail["state"] for line in lines] == ["stopped", "done", "stopped", "cut off", "done"]
 
 
+@pytest.mark.slow
 @ON_EITHER
 def test_a_run_with_what_cannot_stay_fails_in_words_and_one_from_a_plan_is_never_dearer(
     either: sa.Engine, at_work: Runs
@@ -250,6 +251,7 @@ def alive(pid: int) -> bool:
         return False
 
 
+@pytest.mark.slow
 def test_a_service_that_ends_in_order_keeps_what_its_run_has_found(
     sqlite_folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

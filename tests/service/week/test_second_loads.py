@@ -239,6 +239,7 @@ def test_a_move_by_hand_takes_the_load_away_with_its_visit(app: FastAPI, manager
     assert [stop.get("reload") for stop in stops] == [None]
 
 
+@pytest.mark.slow
 def test_the_weeks_ahead_know_it_and_keep_it_where_it_stands(app: FastAPI) -> None:
     with transaction(app.state.database) as session:
         ahead = horizon_of(session, NOW)

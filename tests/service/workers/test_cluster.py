@@ -24,6 +24,8 @@ from tests.machines import Machines
 from tests.waiting import until
 from tests.weeks import small_week
 
+pytestmark = pytest.mark.slow
+
 
 def falls_apart() -> Week:
     drawn = (small_week(random.Random(seed), jobs=8, crews=4, yards=2) for seed in range(100))

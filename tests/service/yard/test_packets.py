@@ -167,6 +167,7 @@ def test_papers_come_by_address_too(app: FastAPI) -> None:
     assert phone.get("/crews/north-1/days/2027-04-13/day-sheet.pdf").status_code == 200
 
 
+@pytest.mark.slow
 def test_the_command_line_does_the_same(
     built: BuiltDemo, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -210,6 +211,7 @@ def test_a_folder_without_a_database_is_told(tmp_path: Path, monkeypatch: pytest
     assert BadInput("", "x").problem == "x"
 
 
+@pytest.mark.slow
 def test_the_wall_is_told_alike_on_day_sheet_and_packet(app: FastAPI) -> None:
     """Its zero, whether a photo shows it, and that members are felt for where it has some: masonry has none."""
     kinds = set[bool]()

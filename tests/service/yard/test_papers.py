@@ -225,6 +225,7 @@ def test_the_keeper_renews_what_a_change_made_stale_whoever_made_it(folder: Path
         keeper.lookout.stop()
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("quick_looks")
 def test_processes_make_many_and_one_that_is_killed_leaves_nothing_half_written(
     folder: Path, database: sa.Engine, monkeypatch: pytest.MonkeyPatch

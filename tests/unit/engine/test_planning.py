@@ -39,6 +39,7 @@ def test_the_known_cheapest_plan_is_reached_and_proven(name: str, cheapest: int)
     assert plan.cost.total == plan.bound == cheapest
 
 
+@pytest.mark.slow
 def test_a_hard_week_has_a_plan_and_a_bound_long_before_its_proof() -> None:
     week = week_of("mixed-45x4")
     plan = plan_week(week, seconds=20, clock=time.monotonic)

@@ -30,6 +30,7 @@ with event.install_listener("numba:compile", Told()):
 """
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("compiled")
 def test_a_planner_made_ready_compiles_nothing_of_its_own_when_weeks_are_planned() -> None:
     weeks = [str(WEEKS / f"{name}.week.json") for name in ("installs-45x4", "mixed-45x4", "v2-tiny-2")]

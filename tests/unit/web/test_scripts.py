@@ -8,10 +8,13 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 WEB = Path(__file__).parents[3] / "api" / "web"
 NODE = Path(sys.executable).parent / "node"
 
 
+@pytest.mark.slow
 def test_the_scripts_pass_their_tests_under_node() -> None:
     # A deadline of its own: a test that waits for ever must not hold up all others.
     done = subprocess.run(

@@ -122,6 +122,7 @@ def test_a_job_that_nobody_can_take_has_no_offer() -> None:
 WEEKS = Path(__file__).parents[3] / "data" / "weeks"
 
 
+@pytest.mark.slow
 def test_an_offer_costs_what_planning_the_week_again_with_that_time_fixed_does() -> None:
     week = read_week((WEEKS / "installs-45x4.week.json").read_bytes())
     kept = warm(week, clock=time.monotonic, workers=1)

@@ -84,6 +84,7 @@ def test_routes_met_while_very_many_crew_days_are_priced_come_in(monkeypatch: py
     assert best.bound <= OPTIMUM[4]
 
 
+@pytest.mark.slow
 # The second takes twice as long as all others, which hold the same.
 @pytest.mark.parametrize("tiny", [pytest.param(n, marks=pytest.mark.long) if n == 2 else n for n in OPTIMUM])
 @pytest.mark.usefixtures("compiled")

@@ -72,6 +72,7 @@ def test_no_choice_of_whole_routes_breaks_a_cut(listed: tuple[Relaxation, Pool])
     assert all(taken[cut.columns] @ cut.weight <= cut.most for cut in closing.cuts)
 
 
+@pytest.mark.slow
 def test_the_steps_grow_to_all_that_a_better_plan_can_be_made_of(listed: tuple[Relaxation, Pool]) -> None:
     relax, pool = listed
     best = select(pool, range(len(pool)), seconds=None)
@@ -85,6 +86,7 @@ def test_the_steps_grow_to_all_that_a_better_plan_can_be_made_of(listed: tuple[R
     assert found.cost == best.cost
 
 
+@pytest.mark.slow
 def test_a_job_that_must_be_done_costs_what_it_does_without_cuts(listed: tuple[Relaxation, Pool]) -> None:
     relax, pool = listed
     best = select(pool, range(len(pool)), seconds=None)
