@@ -136,7 +136,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     state.sales = Sales(database)
     state.pulse = Pulse(database, state.searches.days, clock, signals)
     state.chain = ChainKeeper(database, machine_clock)
-    state.calendars = CalendarKeeper(database, clock, machine_clock)
+    state.calendars = CalendarKeeper(state.searches.days, clock, machine_clock)
     state.backups = BackupKeeper(
         database,
         chosen.data,

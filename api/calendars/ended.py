@@ -6,12 +6,12 @@ import datetime
 from collections.abc import Collection, Iterable, Sequence
 from typing import Any
 
-import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
 from api.falls.falls import CannotGo
+from api.falls.today import Days
 from api.fields.shown import day_name
 from api.office.hanging import Hanging, hanging
 from api.office.keeping import keep, records, remove
@@ -24,7 +24,7 @@ _WHY = "not in the calendar any more"
 
 
 def end_days_off(
-    database: sa.Engine, calendar_id: int, kind: Kind, named: Collection[Key], today: datetime.date, *, by: str,
+    days: Days, calendar_id: int, kind: Kind, named: Collection[Key], today: datetime.date, *, by: str,
     now: datetime.datetime,
 ) -> str:  # fmt: skip
     """End the days off of a calendar, rows of `kind`, that it does not name any more; return in words which.
@@ -42,13 +42,13 @@ def end_days_off(
             else:
                 remove(session, kind, old, by=by, now=now, did=f"{_WHY}, deleted")
 
-    with Session(database) as session:
+    with Session(days.database) as session:
         gone = _gone(session, calendar_id, kind, named, today)
         names = [f"{whose(session, one)}, {day_name(one.first)}" for one in gone]
     if not gone:
         return ""
-    hangs = hanging(database, now, do)
-    with transaction(database) as session:
+    hangs = hanging(days, now, do)
+    with transaction(days.database) as session:
         do(session)
     return _words(names, hangs)
 

@@ -15,6 +15,7 @@ from api.calendars.taken import take_days_off
 from api.calls.getting import get_outside
 from api.calls.guard import OutsideFault, is_outside
 from api.database import transaction
+from api.falls.today import Days
 from api.office import busy, taking
 from api.office.files import Rows, table_of
 from api.office.kind import Kind
@@ -30,15 +31,16 @@ BY = "calendars"
 class CalendarKeeper:
     """Fetches the calendars that are due, one after the other.
 
-    clock: the time of the work, from which on busy times count. machine: by which each is due. allowed: which IP
-    addresses may be asked.
+    days: the posted weeks as they stand, and their database. clock: the time of the work, from which on busy times
+    count. machine: by which each is due. allowed: which IP addresses may be asked.
     """
 
     def __init__(
-        self, database: sa.Engine, clock: Callable[[], datetime.datetime], machine: Callable[[], datetime.datetime],
+        self, days: Days, clock: Callable[[], datetime.datetime], machine: Callable[[], datetime.datetime],
         allowed: Callable[[str], bool] = is_outside,
     ) -> None:  # fmt: skip
-        self._database, self._clock, self._machine, self._allowed = database, clock, machine, allowed
+        self._days, self._database = days, days.database
+        self._clock, self._machine, self._allowed = clock, machine, allowed
         self.lookout = Lookout("calendars", self._look, every_s=LOOK_S, failed="calendars could not be fetched")
 
     def _look(self) -> None:
@@ -77,9 +79,9 @@ class CalendarKeeper:
         ended, taken, kind = "", "", KINDS[busy.kind_of(whose)]
         if not words:
             today = now.astimezone(zone).date()
-            ended = end_days_off(self._database, calendar_id, kind, busy.keys(found), today, by=BY, now=now)
+            ended = end_days_off(self._days, calendar_id, kind, busy.keys(found), today, by=BY, now=now)
             if by_itself and found:
-                taken = take_days_off(self._database, calendar_id, kind, found, by=BY, now=now)
+                taken = take_days_off(self._days, calendar_id, kind, found, by=BY, now=now)
         with transaction(self._database) as session:
             row = session.get(tables.BusyCalendar, calendar_id)
             if row is not None:  # stopped while it was fetched

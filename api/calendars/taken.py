@@ -13,6 +13,7 @@ from api import tables
 from api.calendars.ended import MOST, Key, by_reason, key_of, whose
 from api.calendars.kept import belong
 from api.database import transaction
+from api.falls.today import Days
 from api.fields.shown import day_name
 from api.office import busy, taking
 from api.office.files import Rows, table_of
@@ -23,14 +24,14 @@ _NAMED = 4  # days that are named; of more their number is told
 
 
 def take_days_off(
-    database: sa.Engine, calendar_id: int, kind: Kind, rows: Rows, *, by: str, now: datetime.datetime
+    days: Days, calendar_id: int, kind: Kind, rows: Rows, *, by: str, now: datetime.datetime
 ) -> str:  # fmt: skip
     """Take what is new among the rows of a calendar in, rows of `kind`; return in words what, and which visits fall.
 
     A day that somebody has entered or changed by hand stays so. A row that cannot stand is left out, and told. Empty
     where nothing is new.
     """
-    with Session(database) as session:
+    with Session(days.database) as session:
         told = _take(session, kind, rows, by, now)
         session.rollback()
         others = _others(session, kind, calendar_id)
@@ -50,8 +51,8 @@ def take_days_off(
         if calendar is not None:  # stopped while it was fetched
             belong(session, calendar, mine)
 
-    hangs = hanging(database, now, do)
-    with transaction(database) as session:
+    hangs = hanging(days, now, do)
+    with transaction(days.database) as session:
         do(session)
         off: Any = kind.table
         keys, rows_of_it = busy.keys(mine), session.exec(select(off).where(off.calendar_id == calendar_id))

@@ -6,11 +6,10 @@ import datetime
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import sqlalchemy as sa
 from sqlmodel import Session
 
 from api.falls.falls import CannotGo, findings
-from api.falls.today import Today, open_weeks, today_in
+from api.falls.today import Days, Today, open_weeks, today_in
 from api.fields.shown import clock, day_name
 from api.languages import gettext
 from scheduler.errors import BadInput
@@ -25,18 +24,18 @@ class Hanging:
     again: tuple[CannotGo, ...] = ()
 
 
-def hanging(engine: sa.Engine, now: datetime.datetime, change: Callable[[Session], None]) -> Hanging:
+def hanging(days: Days, now: datetime.datetime, change: Callable[[Session], None]) -> Hanging:
     """Return what `change` would do to the posted weeks that are not over; nothing of it is kept.
 
-    Raises what `change` raises.
+    `days` are the weeks as they stand, in whose database it is tried. Raises what `change` raises.
     """
-    with Session(engine) as session:
-        before = _todays(session, now)
-    with Session(engine) as session:
+    with Session(days.database) as session:
+        before = _todays(session, now, lambda monday: days.of(monday, now))
+    with Session(days.database) as session:
         change(session)
         session.flush()
         session.expire_all()
-        after = _todays(session, now) if before else {}
+        after = _todays(session, now, lambda monday: today_in(session, monday, now)) if before else {}
         session.rollback()
     lost: list[str] = []
     fall: list[CannotGo] = []
@@ -49,11 +48,13 @@ def hanging(engine: sa.Engine, now: datetime.datetime, change: Callable[[Session
     return Hanging(tuple(lost), tuple(fall), tuple(again))
 
 
-def _todays(session: Session, now: datetime.datetime) -> dict[datetime.date, tuple[Today, list[CannotGo]]]:
+def _todays(
+    session: Session, now: datetime.datetime, today_of: Callable[[datetime.date], Today | None]
+) -> dict[datetime.date, tuple[Today, list[CannotGo]]]:
     found = {}
     for monday in open_weeks(session, now):
         try:
-            today = today_in(session, monday, now)
+            today = today_of(monday)
         except BadInput:  # rows that contradict each other cannot be planned, and are told where they are planned
             continue
         if today is not None:

@@ -118,7 +118,7 @@ def _tried(
     def do(session: Session) -> None:
         tried.append(taking.take(session, kind, table, columns, by=who.name, now=now))
 
-    hangs = hanging(request.app.state.database, now, do)
+    hangs = hanging(request.app.state.searches.days, now, do)
     return tried[0], hangs
 
 

@@ -228,7 +228,7 @@ def what_hangs(
     """Return what falls by a change, where somebody has to see it first."""
     if sent.get("anyway"):
         return None
-    hangs = hanging(request.app.state.database, now, do)
+    hangs = hanging(request.app.state.searches.days, now, do)
     return hangs if hangs.fall or hangs.lost else None
 
 

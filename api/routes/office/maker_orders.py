@@ -140,7 +140,7 @@ def _take(
             kept.append(keeping.keep(session, KIND, mine, values, by=who.name, now=now).key[0])
 
         if not sent.get("anyway"):
-            hangs = hanging(request.app.state.database, now, do)
+            hangs = hanging(request.app.state.searches.days, now, do)
             told = broken_promise(session, values)
             if hangs.fall or told:
                 return _form(request, session, old, texts, now=now, hangs=hangs, told=told, status=409)

@@ -55,7 +55,7 @@ def office(app: FastAPI) -> TestClient:
 
 def from_here(app: FastAPI, at: datetime.datetime = NOW) -> CalendarKeeper:
     """Return a keeper that may ask this machine, on a clock of its own."""
-    keeper = CalendarKeeper(app.state.database, lambda: app.state.clock(), lambda: at, allowed=lambda _: True)
+    keeper = CalendarKeeper(app.state.searches.days, lambda: app.state.clock(), lambda: at, allowed=lambda _: True)
     app.state.calendars.lookout.stop()
     app.state.calendars = keeper
     return keeper

@@ -50,7 +50,9 @@ def served() -> Iterator[Served]:
 def keeper(app: FastAPI) -> CalendarKeeper:
     """The keeper, let call this machine."""
     app.state.calendars.lookout.stop()
-    app.state.calendars = CalendarKeeper(app.state.database, app.state.clock, app.state.clock, allowed=lambda _: True)
+    app.state.calendars = CalendarKeeper(
+        app.state.searches.days, app.state.clock, app.state.clock, allowed=lambda _: True
+    )
     keeper: CalendarKeeper = app.state.calendars
     return keeper
 
