@@ -17,8 +17,8 @@ from api.ledger.days.slow_hours import slow_hours_of
 from api.ledger.kept import kept
 from api.ledger.plans.documents import plan_in, week_in
 from api.ledger.plans.posted import posted_on
-from scheduler.expected import DayPlan, Expected, ExpectedDay, Taps, day_plan
-from scheduler.expected_lifts import CrewNotes, expected_days, who_meet
+from scheduler.under_way.expected import DayPlan, Expected, ExpectedDay, Taps, day_plan
+from scheduler.under_way.expected_lifts import CrewNotes, expected_days, who_meet
 from scheduler.week import Week
 
 Minutes = Callable[[datetime.datetime], int]  # of a moment, after local midnight of the day

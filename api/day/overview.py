@@ -17,8 +17,8 @@ from api.languages import gettext
 from api.ledger.days.lifts import Noted, lift_times
 from api.ledger.days.loads import LoadsNoted, load_times
 from api.ledger.plans.posted import posted_on
-from scheduler.expected import Kind
 from scheduler.plan import Route, Stop, read_plan
+from scheduler.under_way.expected import Kind
 
 ON_TIME_MIN = 5  # so little off is as planned
 

@@ -24,7 +24,7 @@ from api.languages import language
 from api.ledger.days.lifts import lift_times
 from api.ledger.kept import kept, unchanged
 from api.ledger.plans.posted_days import PostedDay
-from scheduler.expected import Expected
+from scheduler.under_way.expected import Expected
 
 MOST_PAGES = 100  # held in memory
 _PAST = ("over", "passed by")

@@ -18,11 +18,11 @@ from api.papers.stored.inputs import job_inputs
 from api.papers.stored.making import finished_work
 from api.papers.stored.store import stored
 from scheduler.documents import form_in
-from scheduler.expected_lifts import waited_min
 from scheduler.plan import read_plan
 from scheduler.price import outings
 from scheduler.times.calibrate import Finished
 from scheduler.times.durations import Work
+from scheduler.under_way.expected_lifts import waited_min
 from scheduler.week import Assist, read_week
 
 MOST_JOBS = 3000  # the newest ones

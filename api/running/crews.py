@@ -15,9 +15,9 @@ from api.day.overview import ON_TIME_MIN
 from api.fields.shown import clock, duration
 from api.languages import gettext, to_say
 from api.weeksheet.names import JobLabel, jobs_by_id
-from scheduler.expected import Expected, Taps
 from scheduler.plan import Stop
 from scheduler.price import RETIME_FROM_MIN
+from scheduler.under_way.expected import Expected, Taps
 from scheduler.under_way.ways import AT_RISK_MIN
 
 NO_WORD = to_say("no word yet")

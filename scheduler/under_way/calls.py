@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from scheduler.expected import DayPlan, Expected, ExpectedDay, Kind, Taps
 from scheduler.plan import Stop, Stop2, loading_for_some
+from scheduler.under_way.expected import DayPlan, Expected, ExpectedDay, Kind, Taps
 from scheduler.week import Week
 
 BEGUN = ("over", "there", "on the way")
@@ -22,7 +22,7 @@ class Call:
 
 @dataclass(frozen=True, slots=True)
 class CrewUnderWay:
-    """A crew's day under way: planned, noted, and as it goes (`scheduler.expected`); minutes after midnight.
+    """A crew's day under way: planned, noted, and as it goes (`scheduler.under_way.expected`); minutes after midnight.
 
     `loads` are what it noted of the loads of mid-day, by number.
     """

@@ -13,11 +13,11 @@ from typing import Any
 
 from msgspec.structs import replace
 
-from scheduler.expected import ExpectedDay
 from scheduler.plan import Plan, Route, Route2, Stop
 from scheduler.price import outings
 from scheduler.promises import stated_plan
 from scheduler.under_way.calls import CrewUnderWay, drives, timed_stops
+from scheduler.under_way.expected import ExpectedDay
 from scheduler.week import Job, Job2, RestRule, Week, Window
 
 

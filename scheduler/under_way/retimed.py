@@ -1,4 +1,4 @@
-"""The rest of a running day in another order, timed by the rules of the day as it goes (`scheduler.expected`)."""
+"""The rest of a running day in another order, timed by the rules of the day as it goes (`expected`)."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 
 from msgspec.structs import replace
 
-from scheduler.expected import DayPlan, ExpectedDay, Taps
-from scheduler.expected_lifts import CrewNotes, expected_days
 from scheduler.plan import Stop, Stop2
 from scheduler.price import RETIME_FROM_MIN
 from scheduler.under_way.calls import Call, CrewUnderWay, places_of
+from scheduler.under_way.expected import DayPlan, ExpectedDay, Taps
+from scheduler.under_way.expected_lifts import CrewNotes, expected_days
 from scheduler.week import Booking, Job, Week
 
 

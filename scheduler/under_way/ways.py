@@ -4,8 +4,8 @@ Two visits change places, one goes to another crew, or it is put off; or nothing
 Nothing is moved that is done, under way, being driven to, or of which the customer has been told the new hour, and no
 visit to which a second crew comes for the lift: that crew's day hangs on it too. Loads and lifts stay where they are
 among the visits, and visits change places within a load: what is not on the van cannot be put up. Each way is timed as
-the running day is (`scheduler.expected`), and stands only where the auditor finds no fault with it in the day as it is
-frozen (`scheduler.under_way.frozen`).
+the running day is (`expected`), and stands only where the auditor finds no fault with it in the day as it is frozen
+(`frozen`).
 """
 
 from __future__ import annotations
@@ -19,11 +19,11 @@ from typing import Literal
 from msgspec.structs import replace
 
 from scheduler.audit import audit
-from scheduler.expected import ExpectedDay, Taps
-from scheduler.expected_lifts import who_meet
 from scheduler.plan import Because, Plan, Skipped
 from scheduler.price import RETIME_FROM_MIN
 from scheduler.under_way.calls import Call, CrewUnderWay, in_order, needed, places_of
+from scheduler.under_way.expected import ExpectedDay, Taps
+from scheduler.under_way.expected_lifts import who_meet
 from scheduler.under_way.frozen import frozen_week, plan_with, route_in
 from scheduler.under_way.retimed import Detour, TimedOn, retimed_days
 from scheduler.week import Booking, Crew, Week

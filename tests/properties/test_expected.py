@@ -8,8 +8,8 @@ from itertools import pairwise
 import pytest
 from msgspec.structs import replace
 
-from scheduler.expected import DayPlan, ExpectedDay, Taps, day_plan, expected_day
 from scheduler.price import RETIME_FROM_MIN
+from scheduler.under_way.expected import DayPlan, ExpectedDay, Taps, day_plan, expected_day
 from tests.plans import good_plan
 from tests.weeks import small_week
 

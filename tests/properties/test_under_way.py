@@ -11,12 +11,12 @@ import pytest
 from msgspec.structs import replace
 
 from scheduler.audit import audit
-from scheduler.expected import day_plan, expected_day
 from scheduler.odds import Doubts
 from scheduler.plan import Plan, Skipped, Stop
 from scheduler.price import RETIME_FROM_MIN, outings, price, visits
 from scheduler.under_way.calls import CrewUnderWay
 from scheduler.under_way.chances import promise_chances
+from scheduler.under_way.expected import day_plan, expected_day
 from scheduler.under_way.frozen import frozen_week, plan_with
 from scheduler.under_way.ways import PUT_OFF, DayCents, TodayNow, go_on, told_cents, ways
 from scheduler.week import Booking, Job, Vehicle, Week

@@ -10,11 +10,11 @@ from msgspec.structs import replace
 
 from scheduler import plan_week
 from scheduler.audit import audit
-from scheduler.expected import Expected, Taps, day_plan
-from scheduler.expected_lifts import CrewNotes, expected_days
 from scheduler.plan import Plan
 from scheduler.price import outings, price, visits
 from scheduler.under_way.calls import CrewUnderWay, in_order
+from scheduler.under_way.expected import Expected, Taps, day_plan
+from scheduler.under_way.expected_lifts import CrewNotes, expected_days
 from scheduler.under_way.ways import TodayNow, ways
 from scheduler.week import Assist, Booking, Reload, Vehicle, Week, read_week, week_document
 from tests.seeds import some_now

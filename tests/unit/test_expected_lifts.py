@@ -12,8 +12,8 @@ from itertools import pairwise
 
 import pytest
 
-from scheduler.expected import Expected, ExpectedDay, Taps, day_plan, expected_day
-from scheduler.expected_lifts import CrewNotes, expected_days, waited_min
+from scheduler.under_way.expected import Expected, ExpectedDay, Taps, day_plan, expected_day
+from scheduler.under_way.expected_lifts import CrewNotes, expected_days, waited_min
 from tests.unit.test_second_crews_played import loaded_again, met
 
 

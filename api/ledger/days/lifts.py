@@ -10,7 +10,7 @@ from collections.abc import Callable, Collection, Mapping
 from sqlmodel import Session, col, select
 
 from api import tables
-from scheduler.expected import Taps
+from scheduler.under_way.expected import Taps
 
 Noted = Mapping[str, Mapping[str, Mapping[str, tables.LiftTime]]]  # by visit, crew and what it is
 

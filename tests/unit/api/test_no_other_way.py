@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 
 from api.running.changes import no_other_way
-from scheduler.expected import Taps, day_plan
-from scheduler.expected_lifts import CrewNotes, expected_days
 from scheduler.under_way.calls import CrewUnderWay
+from scheduler.under_way.expected import Taps, day_plan
+from scheduler.under_way.expected_lifts import CrewNotes, expected_days
 from scheduler.under_way.ways import TodayNow, ways
 from tests.unit.test_second_crews_played import met
 

@@ -8,9 +8,9 @@ import random
 import pytest
 
 from scheduler.engine.tiny import tiny_week
-from scheduler.expected import Taps, day_plan, expected_day
 from scheduler.plan import Route, Stop
 from scheduler.travel.by_hour import NO_SLOW_HOURS, ByHour, DriveAtHour, timed_drives
+from scheduler.under_way.expected import Taps, day_plan, expected_day
 
 AFTERNOON = ByHour(tuple(100 if hour in (16, 17) else 0 for hour in range(24)))  # twice as long from 4 to 6 pm
 

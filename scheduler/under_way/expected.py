@@ -4,7 +4,7 @@ What is noted is taken as it is. The rest follows in the planned order and as ea
 takes less than planned, no visit begins outside its work windows where one still holds it, nor before the customer
 expects the crew (a firm one not before its minute), and the rest is kept. The later the hour or a note, the later all
 that follows. A day with a second load goes by the yard: the drive there, the minutes of the load, the drive on. What
-two crews that meet at a lift do to each other is worked out by `scheduler.expected_lifts`.
+two crews that meet at a lift do to each other is worked out by `scheduler.under_way.expected_lifts`.
 """
 
 from __future__ import annotations

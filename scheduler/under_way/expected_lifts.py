@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from scheduler.expected import AtLifts, DayPlan, ExpectedDay, Taps, expected_day
+from scheduler.under_way.expected import AtLifts, DayPlan, ExpectedDay, Taps, expected_day
 
 
 @dataclass(frozen=True, slots=True)
