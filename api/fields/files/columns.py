@@ -33,7 +33,7 @@ COLUMNS: dict[str, dict[str, str]] = {
         "phone": "telephone",
         "skills": "masonry, stucco, roof-mount, motor-setup, with blanks between them",
         "weekdays": 'days usually worked: "Mon-Fri", "Tue Thu"',
-        "day_cents": "what a day of an extra person costs",
+        "day_cents": "what a day of a helper costs who is called for it",
         "language": "in which the person reads day sheets: en or es; empty: the business's; may be missing",
     },
     "stock": {

@@ -124,7 +124,7 @@ def test_money_to_run_the_week_stands_apart_from_prices_that_only_weigh(shared: 
     to_run = sum(cost[kind] for kind in ("crews", "travel", "overtime", "helpers"))
     assert f"<b>{dollars(to_run)}</b> to run" in text
     money, weighs = re.findall(r'<p><span class="quiet">(?:To run|Weighs besides)(.*?)</p>', text, re.S)
-    for kind, words in (("crews", "crews"), ("travel", "road"), ("overtime", "overtime"), ("helpers", "extra people")):
+    for kind, words in (("crews", "crews"), ("travel", "road"), ("overtime", "overtime"), ("helpers", "helpers")):
         assert (f"{words} <b>{dollars(cost[kind])}</b>" in money) is (cost[kind] > 0), kind
     for kind, words in (("risk", "weather"), ("late", "lateness"), ("changes", "promises moved")):
         assert (f"{words} <b>{dollars(cost[kind])}</b>" in weighs) is (cost[kind] > 0), kind
