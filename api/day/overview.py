@@ -248,8 +248,10 @@ def _visits(session: Session, ids: Iterable[str]) -> dict[str, tuple[tables.Visi
     )
     found = {}
     for visit, town, width_mm in session.exec(wanted):
-        width = "" if width_mm is None else f"{feet(width_mm)} "
-        found[visit.id] = (visit, f"{width}{gettext(visit.work.name)}, {town}")
+        what = gettext(visit.work.name)
+        if width_mm is not None:
+            what = gettext("{width} {what}").format(width=feet(width_mm), what=what)
+        found[visit.id] = (visit, f"{what}, {town}")
     return found
 
 

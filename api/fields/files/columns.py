@@ -58,7 +58,7 @@ COLUMNS: dict[str, dict[str, str]] = {
         "address": "street and number",
         "lat": "latitude; empty or missing, with lon: looked up by the address, else put on the map later",
         "lon": "longitude; as lat",
-        "storeys": "storeys of the house",
+        "storeys": "stories of the house",
         "built": "year in which it was built; empty: unknown",
         "access": "what the crew must know",
     },

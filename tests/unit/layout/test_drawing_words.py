@@ -293,9 +293,9 @@ def test_more_than_nine_brackets_stand_in_two_columns() -> None:
 @pytest.mark.parametrize(
     ("changes", "title"),
     [
-        ({}, "From the wall's zero (0) to each bracket's centre and to the awning's ends"),
+        ({}, "From the wall's zero (0) to each bracket's center and to the awning's ends"),
         ({"place": {"left_end": 0, "slide": 0}},
-         "From the wall's zero (0), which is the awning's left end, to each bracket's centre and to the awning's"
+         "From the wall's zero (0), which is the awning's left end, to each bracket's center and to the awning's"
          " right end"),
         ({"wall": {"members": []}},
          "From the wall's zero (0) to the middle of each backing to be put in and to the awning's ends"),
@@ -309,7 +309,7 @@ def test_what_the_running_dimension_measures(changes: dict[str, Any], title: str
     if changes.get("place") or changes.get("wall", {}).get("kind") == "fascia":
         assert lower == []
     else:
-        what = "the middle of each backing to be put in" if changes else "each bracket's centre"
+        what = "the middle of each backing to be put in" if changes else "each bracket's center"
         assert lower == [f"From the awning's left end (0) to {what} and to its right end"]
 
 
@@ -323,7 +323,7 @@ def test_a_datum_far_away_is_told_with_its_distance(left_end: float, away: str) 
         "wall": {"members": [left_end + 406.4 * n for n in range(20)]},
     }  # fmt: skip
     found = texts(**changes)
-    assert f"From the wall's zero, {away} of this picture, to each bracket's centre and to the awning's ends" in found
+    assert f"From the wall's zero, {away} of this picture, to each bracket's center and to the awning's ends" in found
     assert {f"{left_end}", f"{left_end + 4000}"} <= set(found)
 
 
