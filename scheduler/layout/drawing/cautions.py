@@ -27,8 +27,8 @@ _RANK = {
 # What a finding is called where only its name has room; the others by their code, with blanks.
 _CALLED = {
     "arm-unserved": "arm far from a bracket", "cover": "cover of the wall", "member": "strength of the wood",
-    "obstacles": "things on the wall", "off-centre": "screws off center",
-    "outer-inside": "outer bracket inside its arm", "overloaded": "overload", "power": "power for the motor", "run-off": "rain on the cloth",
+    "obstacles": "things on the wall", "off-centre": "screws off center", "overloaded": "overload",
+    "outer-inside": "outer bracket inside its arm", "power": "power for the motor", "run-off": "rain on the cloth",
     "wind-class-high": "high wind class",
 }  # fmt: skip
 _LEVELS = ("stop", "caution", "note")

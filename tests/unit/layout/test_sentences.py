@@ -189,7 +189,7 @@ BACKING: list[Told] = [
     ({"wall": {"kind": "hollow-block", "members": [412.8, 1219.2, 2844.8]}}, "stop", "no-backing",
      """The grouted cells found do not give 4 bracket places; with the awning at the wished place 2 stand on the
      grouted cells at 4' (1219 mm), 9' 4" (2845 mm), and 2 more are needed at 2' 3 9/16" (700 mm), 12' 11 1/8"
-     (3940 mm) from the datum: find grouted cells there that the survey missed, or grout the cells solid centred
+     (3940 mm) from the datum: find grouted cells there that the survey missed, or grout the cells solid centered
      there (between 1' 4 1/4" and 4'; right of 9' 4"), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm) to
      9' 8 3/16" (2951 mm) up, as local code or an engineer asks for it."""),
     ({"wall": {"kind": "rafters", "members": [4500, 3000]}}, "stop", "no-backing",
@@ -202,7 +202,7 @@ BACKING: list[Told] = [
     ({"wall": {"members": [900, 950]}, "place": {"slide": 60}}, "stop", "no-backing",
      """The studs found do not give 4 bracket places; with the awning 1 1/2" (38 mm) to the right 1 stands on the studs
      at 2' 11 7/16" (900 mm), and 3 more are needed at 5' 11 9/16" (1818 mm), 9' 6 1/8" (2898 mm), 13' 5/8" (3978 mm)
-     from the datum: find studs there that the survey missed, or put in solid backing, fixed to the framing, centred
+     from the datum: find studs there that the survey missed, or put in solid backing, fixed to the framing, centered
      there (right of 3' 1 3/8"), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm) to 9' 8 3/16" (2951 mm) up, as
      local code or an engineer asks for it."""),
     # 1100 is at 700, in the zone; three steps to the left at 738.1, inside the arm.
