@@ -229,7 +229,8 @@ def test_a_withdrawn_week_takes_nothing_any_more(day: tuple[FastAPI, Jobs]) -> N
     assert "Nothing is posted" in crew.get(HOME, headers=PAGE).text
 
 
-def test_the_offices_day_says_width_and_work_in_the_readers_order(app: FastAPI, jobs: Jobs) -> None:
+def test_the_offices_day_says_width_and_work_in_the_readers_order(day: tuple[FastAPI, Jobs]) -> None:
+    app, _ = day
     office = signed_in(app, Role.office)
     assert re.search(r"\d+\sft\sinstall, ", office.get(f"/days/{DAY}", headers=PAGE).text)
     office.cookies.set("eave-language", "es")
