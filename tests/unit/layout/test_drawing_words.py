@@ -390,5 +390,5 @@ def test_what_does_not_fit_the_sheet_is_counted_and_named() -> None:
 
 def test_load_cases_are_named_in_the_readers_language() -> None:
     spanish = {"self weight, open": "peso propio, abierto"}
-    words = use_words({"A": "self weight, open"}, ["self weight, open"], lambda text: spanish.get(text, text))
+    words = use_words({"self weight, open": "A"}, ["self weight, open"], lambda text: spanish.get(text, text))
     assert words.endswith(": A peso propio, abierto.")
