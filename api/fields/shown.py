@@ -46,6 +46,12 @@ def feet(length_mm: float) -> str:
     return said.format(feet=whole, inches=inches)
 
 
+def sized(work: str, width_mm: float | None) -> str:
+    """Return a kind of work with the awning's width, None without one: 14 ft install; instalación 14 pies."""
+    what = gettext(work)
+    return what if width_mm is None else gettext("{width} {what}").format(width=feet(width_mm), what=what)
+
+
 def day_name(date: datetime.date) -> str:
     """Return a day as Mon Apr 12, lun 12 abr."""
     if language() != ENGLISH:
@@ -161,5 +167,5 @@ FILTERS = {
     "at": at, "clock": clock, "dollars": dollars, "feet": feet, "day_name": day_name, "duration": duration,
     "feet_inches": length, "pounds": pounds, "times_written": times_written, "short_clock": _short, "hours": _hours,
     "core_says": core_says, "first_up": first_up, "item_name": item_name, "skill_name": skill_name,
-    "refused_says": refused_says, "said_as": gettext, "in_tag": in_tag, "in_two": in_two,
+    "refused_says": refused_says, "said_as": gettext, "in_tag": in_tag, "in_two": in_two, "sized": sized,
 }  # fmt: skip

@@ -6,21 +6,22 @@ import re
 
 TIED = "\u00a0"  # a space at which no line breaks
 
+_WORDLESS = r"%|(?:min|h|ft|pies|pulg|lb|kg|mm|cm|m|km|mi|mph|km/h|pm)\b|°[FC]"  # none of them is a word as well
 _UNIT = (
-    r"%|(?:min|h|ft|pies|pulg|lb|kg|mm|cm|m|km|mi|mph|km/h|am|pm)\b|°[FC]"
+    rf"{_WORDLESS}|am\b"
     r"|in\b(?! (?:the|a|an|its|all|any|each|one|two|three|four|five|ten|\d))"  # "12 in the yard" are no inches
 )
 # Between a figure and its unit, in "3 h 40", and within feet, inches and their fractions.
 _WITHIN = re.compile(
     rf"(?<=[0-9]) (?={_UNIT})|(?<=[0-9] h) (?=[0-9]{{2}}\b)|(?<=[0-9]['′]) (?=[0-9])|(?<=[0-9]) (?=[0-9]+/[0-9]+[\"″])"
 )
-_BEGINS = re.compile(rf" (?={_UNIT})")
+_BEGINS = re.compile(rf" (?={_WORDLESS})")
 
 
 def kept_together(text: str, *, after_figure: bool = False) -> str:
     """Return a text in which no line breaks between a figure and its unit; lengths are as they were.
 
-    after_figure: the text comes right after a figure, so that its own beginning may be that one's unit.
+    after_figure: the text comes right after a value that may be a figure, so that its own beginning may be its unit.
     """
     if after_figure:
         begins = _BEGINS.match(text)

@@ -96,7 +96,7 @@ def test_each_day_says_when_it_goes_out_with_how_many_people_and_what_weather(sh
         assert cell.count('<li class="visit"') == len(route["stops"])
     assert text.count(", 2 people</span>") == 5
     assert "light 6:" in text
-    assert re.search(r"\d+–\d+ °F", text)
+    assert re.search(r"\d+–\d+\s°F", text)
 
 
 def test_kits_stand_on_the_sheet_by_mark_and_word(own: FastAPI) -> None:
@@ -230,7 +230,7 @@ def test_the_map_numbers_each_crews_stops_in_their_order(shared: FastAPI) -> Non
     drawing = text[text.index("<figure") : text.index("</figure>")]
     assert {f"{chr(65 + n)}1" for n in range(len(routes))} <= set(re.findall(r">([A-Z]\d)<", drawing))
     assert "North yard" in drawing
-    assert " mi</text>" in drawing
+    assert "\u00a0mi</text>" in drawing
     assert "<image" not in drawing
     for route in routes:
         for stop in route["stops"]:

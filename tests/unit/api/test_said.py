@@ -104,7 +104,8 @@ def test_whatever_the_service_notes_is_in_the_catalogue() -> None:
         ("<b>5 %</b> of {% if n % 5 %}all{% endif %}", "<b>5\u00a0%</b> of {% if n % 5 %}all{% endif %}"),
         ("{% if n == 1 %}one{% endif %} % sign, {{ 7 % n }}", "{% if n == 1 %}one{% endif %} % sign, {{ 7 % n }}"),
         ("drive {{ n }} min, {{ n }} minutes", "drive {{ n }}\u00a0min, {{ n }} minutes"),
-        ('<li data-item="{{ item }}">{{ item }} in', '<li data-item="{{ (item) | in_tag }}">{{ item }}\u00a0in'),
+        ("{{ work }} in {{ town }}", "{{ work }} in {{ town }}"),
+        ('<li data-item="{{ item }}">{{ item }} lb', '<li data-item="{{ (item) | in_tag }}">{{ item }}\u00a0lb'),
     ],
 )
 def test_no_line_breaks_between_a_figure_and_its_unit(source: str, kept: str) -> None:
