@@ -259,7 +259,7 @@ def whole_figures(source: str) -> str:
     pieces, in_tag = _PIECES.split(source), False
     for n, piece in enumerate(pieces):
         if n % 2:  # every second is Jinja's
-            if in_tag and piece.startswith("{{ "):
+            if in_tag and piece.startswith("{{ ") and '"' not in piece:  # a choice between words of ours is none
                 pieces[n] = f"{{{{ ({piece[2:-2].strip()}) | in_tag }}}}"
             continue
         figure = n > 0 and pieces[n - 1].startswith("{{")

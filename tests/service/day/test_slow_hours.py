@@ -76,7 +76,7 @@ def test_a_slow_hour_makes_a_posted_day_late_on_every_page(day: tuple[FastAPI, J
     assert set_hours(manager, "13-14 300") == 303
     takes, late = 4 * usual, 3 * usual
     assert 5 <= late <= 45
-    said = f"takes {takes - usual} min longer than planned: {late} min late at stop 2."
+    said = f"takes {takes - usual}\u00a0min longer than planned: {late}\u00a0min late at stop 2."
     assert said in html.unescape(manager.get(sheet, headers=PAGE).text)
     after = crew.get(HOME, headers=PAGE).text
     assert said in html.unescape(after)
