@@ -264,7 +264,7 @@ def test_five_crews_stand_on_one_screen_a_line_a_visit(board: Board) -> None:
     assert page.evaluate("document.fonts.check('500 14px \"Barlow Semi Condensed\"')")
 
 
-@pytest.mark.parametrize("width", [1920, 1440, 1280, 1100])
+@pytest.mark.parametrize("width", [1920, 1440, 1280, 1100, 820])
 @pytest.mark.parametrize("code", ["en", "es"])
 def test_no_name_kind_or_tool_on_the_sheet_is_cut(board: Board, code: str, width: int) -> None:
     page = board.signed_in_page(Role.manager)
