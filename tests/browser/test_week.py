@@ -315,7 +315,7 @@ def test_a_reason_is_read_whole_without_a_click_and_beside_the_sheet(board: Boar
     long.hover()
     expect(long.locator(".rest")).to_be_visible()
     page.mouse.move(5, 5)
-    long.locator("a").focus()
+    long.locator("> a").focus()
     expect(long.locator(".rest")).to_be_visible()
     whole = long.locator(".why").text_content() or ""
     page.keyboard.press("Enter")
