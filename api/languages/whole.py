@@ -15,6 +15,9 @@ _UNIT = (
 _WITHIN = re.compile(
     rf"(?<=[0-9]) (?={_UNIT})|(?<=[0-9] h) (?=[0-9]{{2}}\b)|(?<=[0-9]['′]) (?=[0-9])|(?<=[0-9]) (?=[0-9]+/[0-9]+[\"″])"
 )
+_MAY = re.compile(
+    r"[0-9](?:['′]| h)? "
+)  # whether it is worth a look: most texts of a page have no figure before a blank
 _BEGINS = re.compile(rf" (?={_WORDLESS})")
 
 
@@ -26,4 +29,4 @@ def kept_together(text: str, *, after_figure: bool = False) -> str:
     if after_figure:
         begins = _BEGINS.match(text)
         text = TIED + text[1:] if begins else text
-    return _WITHIN.sub(TIED, text)
+    return _WITHIN.sub(TIED, text) if _MAY.search(text) else text
