@@ -11,9 +11,8 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.day.expected import RunningDay, today_of
-from api.fields.shown import feet
+from api.fields.shown import sized
 from api.http.names import crew_names
-from api.languages import gettext
 from api.ledger.days.lifts import Noted, lift_times
 from api.ledger.days.loads import LoadsNoted, load_times
 from api.ledger.plans.posted import posted_on
@@ -248,8 +247,7 @@ def _visits(session: Session, ids: Iterable[str]) -> dict[str, tuple[tables.Visi
     )
     found = {}
     for visit, town, width_mm in session.exec(wanted):
-        width = "" if width_mm is None else f"{feet(width_mm)} "
-        found[visit.id] = (visit, f"{width}{gettext(visit.work.name)}, {town}")
+        found[visit.id] = (visit, f"{sized(visit.work.name, width_mm)}, {town}")
     return found
 
 

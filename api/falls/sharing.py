@@ -1,4 +1,4 @@
-"""What posted visits share, held against what there is today: ladders and tools, extra people, shelves, vans, roads.
+"""What posted visits share, held against what there is today: ladders and tools, helpers, shelves, vans, roads.
 
 Where there is not enough for all, as few visits as must are named, one after the other, the least promised first: what
 it would have taken is then free for the rest.
@@ -88,7 +88,7 @@ def _helpers(today: Today, out: Sequence[Outing]) -> Lack | None:
         wanted, there = sum(o.route.helpers for o in routes), count.get((yard, day), 0)
         if wanted > there:
             among = [job.id for o in routes for _, job in o.stops if job.hands > o.crew.hands]
-            return among, f"{wanted} extra people are wanted from {yard} on {_day(today, day)}, and {there} can come."
+            return among, f"{wanted} helpers are wanted from {yard} on {_day(today, day)}, and {there} can come."
     return None
 
 

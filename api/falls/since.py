@@ -55,7 +55,7 @@ def differences(old: Week, new: Week, planned: dict[str, Visit], today: int) -> 
         "the hours of a week": any(a.weekly != b.weekly for a, b in both),
         "vans": any((a.vehicle, a.onboard) != (b.vehicle, b.onboard) for a, b in both),
         "ladders and tools": old.equipment != new.equipment,
-        "extra people": old.helpers != new.helpers,
+        "helpers": old.helpers != new.helpers,
         "the shelf": today < 0 and old.stock != new.stock,  # once the week has begun, loading takes from it as planned
         "kits": any(_kit_differs(a, b, today) for a, b in jobs),
         "promises": any(

@@ -15,6 +15,7 @@ from api.fields.items import item_name, skill_name
 from api.fields.wording import wording
 from api.languages import ENGLISH, day_in_words, gettext, language
 from api.languages.core import core_says, refused_says
+from api.languages.whole import kept_together
 from scheduler.units import FOOT_MM, LB_KG, feet_inches
 
 # A day of the wall clock, in minutes.
@@ -43,6 +44,12 @@ def feet(length_mm: float) -> str:
     whole, inches = divmod(round(length_mm / FOOT_MM * 12), 12)
     said = gettext("{feet} ft {inches} in") if inches else gettext("{feet} ft")
     return said.format(feet=whole, inches=inches)
+
+
+def sized(work: str, width_mm: float | None) -> str:
+    """Return a kind of work with the awning's width, None without one: 14 ft install; instalación 14 pies."""
+    what = gettext(work)
+    return what if width_mm is None else gettext("{width} {what}").format(width=feet(width_mm), what=what)
 
 
 def day_name(date: datetime.date) -> str:
@@ -106,12 +113,21 @@ def _hours(minutes: int) -> Markup:
 def said(_: Context, value: Any) -> Any:
     """Return what a page or paper writes in the business's words, sentences of the planning core among it.
 
-    Markup stays as it is. No line breaks within "45 %". Templates have it as what finishes each value (`finalize`).
+    Markup stays as it is. No line breaks between a figure and its unit, but for values within tags (`in_tag`).
+    Templates have it as what finishes each value (`finalize`).
     """
-    return _SHARE.sub("\u00a0%", wording().say(value)) if type(value) is str else value
+    if type(value) is InTag:
+        return wording().say(value)
+    return kept_together(wording().say(value)) if type(value) is str else value
 
 
-_SHARE = re.compile(r"(?<=[0-9]) %")
+class InTag(str):
+    """A text within a tag, such as an attribute: its blanks stay as they are, as scripts send it back."""
+
+
+def in_tag(value: Any) -> Any:
+    """Return a value to be written within a tag: of a text, no blank becomes another one."""
+    return InTag(value) if type(value) is str else value
 
 
 def times_written(text: str) -> str:
@@ -133,9 +149,23 @@ def first_up(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+_LONG = 200  # letters of a reason that the pile shows whole at once
+_STATED = re.compile(r"[;:.]? \(|[;:.] ")  # where a first statement ends
+
+
+def in_two(text: str) -> tuple[str, str]:
+    """Return a reason's first statement and what follows it; nothing follows where the whole is short.
+
+    The first says by itself what is in the way, so that nothing has to end in dots.
+    """
+    if len(text) <= _LONG or (end := _STATED.search(text, 20)) is None:
+        return text, ""
+    return text[: end.start()], text[end.start() :]
+
+
 FILTERS = {
     "at": at, "clock": clock, "dollars": dollars, "feet": feet, "day_name": day_name, "duration": duration,
     "feet_inches": length, "pounds": pounds, "times_written": times_written, "short_clock": _short, "hours": _hours,
     "core_says": core_says, "first_up": first_up, "item_name": item_name, "skill_name": skill_name,
-    "refused_says": refused_says, "said_as": gettext,
+    "refused_says": refused_says, "said_as": gettext, "in_tag": in_tag, "in_two": in_two, "sized": sized,
 }  # fmt: skip

@@ -189,7 +189,7 @@ def _left(shift: Shift, taken: Iterable[tuple[int, int]]) -> int:
 
 
 def _scarce(week: Week, cells: list[Cell], days: range, yard: str, minutes: Mapping[str, int]) -> list[Scarce]:
-    """Return how much is used of the yard's ladders and tools, its extra people, and of each skill of its crews."""
+    """Return how much is used of the yard's ladders and tools, its helpers, and of each skill of its crews."""
     found = []
     for item in week.equipment:
         if item.yard == yard:
@@ -197,7 +197,7 @@ def _scarce(week: Week, cells: list[Cell], days: range, yard: str, minutes: Mapp
             all_of = sum(item.count[day] for day in days if day < week.days)
             found.append(Scarce(item.id.replace("-", " "), used, all_of, to_say("days")))
     people = sum(helpers.count for helpers in week.helpers if helpers.yard == yard and helpers.day in days)
-    found.append(Scarce(to_say("extra people"), sum(cell.helpers for cell in cells), people, to_say("days")))
+    found.append(Scarce(to_say("helpers"), sum(cell.helpers for cell in cells), people, to_say("days")))
     jobs = {job.id: job for job in week.jobs}
     asked: dict[str, int] = defaultdict(int)
     for cell in cells:

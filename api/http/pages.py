@@ -28,7 +28,7 @@ from api.fields.wording import wording
 from api.http.assets import asset, script
 from api.http.names import for_pages
 from api.languages import LANGUAGES, language, page_language, speaking
-from api.languages.templates import WholeShares, speaks
+from api.languages.templates import WholeFigures, speaks
 
 _ANSWERS_S, _MOST_ANSWERS = 5.0, 100
 
@@ -130,7 +130,7 @@ def _templates(code: str) -> Jinja2Templates:
     made.env.finalize = said
     made.env.filters.update(FILTERS, as_it_stands=_as_it_stands)
     made.env.add_extension(_FieldsAsTheyStand)
-    made.env.add_extension(WholeShares)
+    made.env.add_extension(WholeFigures)
     made.env.globals.update(
         wording=wording, asset=asset, script=script, set_up=set_up, answers_by_text=answers_by_text, held_to=held_to
     )

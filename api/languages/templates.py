@@ -17,6 +17,7 @@ from jinja2.ext import Extension, babel_extract
 
 from api.languages import ENGLISH, gettext, language, ngettext
 from api.languages.catalogues import texts
+from api.languages.whole import kept_together
 
 _JINJA = re.compile(r"\{\{.*?\}\}|\{%.*?%\}|\{#.*?#\}", re.DOTALL)
 _TAG = re.compile(r"</?[A-Za-z!][^>]*>")
@@ -25,7 +26,7 @@ _READ_OUT = re.compile(r'(\s(?:aria-label|alt|data-head|data-is|placeholder|titl
 _PLAIN_VALUE = re.compile(r"[\w.\[\]]*?([A-Za-z_]\w*)(?:\[[^\]]*\])?\s*(?:\|.*)?", re.DOTALL)
 _ENTITY = re.compile(r"&\w+;|&#\d+;")
 _PIECES = re.compile(f"({_JINJA.pattern})", re.DOTALL)
-_SHARE = re.compile(r"(?<=[0-9]) %")
+_BOUND = re.compile(r"<(?=[A-Za-z/])|>")  # where a tag begins and ends
 _LETTER = re.compile(r"[^\W\d_]")
 _MASKS = 0xE000  # the first letter of those that no text uses
 
@@ -250,25 +251,32 @@ class TemplateTexts:
         return " ".join(made.split()), named
 
 
-def whole_shares(source: str) -> str:
-    """Return a template in whose texts no line breaks between a figure and its percent sign: "45 %"."""
-    pieces = _PIECES.split(source)
-    for n in range(0, len(pieces), 2):  # every second is Jinja's
-        text = _SHARE.sub("\u00a0%", pieces[n])
-        if text.startswith(" %") and n and pieces[n - 1].startswith("{{"):
-            text = f"\u00a0{text[1:]}"
-        pieces[n] = text
+def whole_figures(source: str) -> str:
+    """Return a template in whose texts no line breaks between a figure and its unit ("45 %", "12 min").
+
+    Values within a tag, such as `data-item="{{ item }}"`, are written as they are: scripts send them back.
+    """
+    pieces, in_tag = _PIECES.split(source), False
+    for n, piece in enumerate(pieces):
+        if n % 2:  # every second is Jinja's
+            if in_tag and piece.startswith("{{ ") and '"' not in piece:  # a choice between words of ours is none
+                pieces[n] = f"{{{{ ({piece[2:-2].strip()}) | in_tag }}}}"
+            continue
+        figure = n > 0 and pieces[n - 1].startswith("{{")
+        pieces[n] = kept_together(piece, after_figure=figure)
+        for bound in _BOUND.findall(piece):
+            in_tag = bound != ">"
     return "".join(pieces)
 
 
-class WholeShares(Extension):
-    """Keeps figures and their percent signs on one line, in every language: after its texts have been found."""
+class WholeFigures(Extension):
+    """Keeps figures and their units on one line, in every language: after its texts have been found."""
 
     priority = 200
 
     def preprocess(self, source: str, name: str | None, filename: str | None = None) -> str:
-        """Return the template with its shares whole."""
-        return whole_shares(source)
+        """Return the template with its figures whole."""
+        return whole_figures(source)
 
 
 class Spoken(Extension):

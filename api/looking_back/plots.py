@@ -19,7 +19,7 @@ KINDS = (
     ("travel", to_say("road"), "#dots"),
     ("overtime", to_say("overtime"), SOFT),
     ("weekly", to_say("past the week's hours"), SHEET),
-    ("helpers", to_say("extra people"), "#bars"),
+    ("helpers", to_say("helpers"), "#bars"),
     ("risk", to_say("weather risk"), "#slant"),
     ("late", to_say("lateness"), SHEET),
     ("changes", to_say("changes"), "#cross"),

@@ -89,22 +89,24 @@ def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | 
             else _("We cannot come for your {sized} at {place} on {old}.")
         )
         after = _("We will call you with a new time as soon as we have one.")
-        todo = _("You need do nothing now; keep the day free no longer.")
+        todo = _("There is nothing you need to do now, and no need to keep that day free.")
         file = _("The attached file takes the visit out of your calendar.") if before is not None else ""
     else:
         said["date"] = long_date(datetime.date.fromisoformat(spot["date"]))
         said["arrival"], said["lasts"] = arrival(spot), _lasting(int(spot["end"]) - int(spot["start"]))
         if before is None:
             subject = _("{business}: your {what} on {date}")
-            first = _("We come for your {sized} at {place} on {date}, and arrive {arrival}.")
+            first = _("We will come for your {sized} at {place} on {date}, and arrive {arrival}.")
         else:
             subject = _("{business}: a new time for your {what}")
             first = _(
-                "We come for your {sized} at {place} on {date}, and arrive {arrival}, and not on {old} as you were "
-                "told."
+                "We will come for your {sized} at {place} on {date}, and arrive {arrival}, and not on {old} as you "
+                "were told."
             )
         after = _("The work takes about {lasts}.")
-        todo = _("If this suits you, you need do nothing; if it does not, please call us by the day before.")
+        todo = _(
+            "If this works for you, there is nothing you need to do; if it does not, please call us by the day before."
+        )
         file = _("The attached file puts the visit into your calendar, or corrects the entry that is there.")
     reason = _(WHY[why]) if why else ""
     told = f"{first} {reason} {after}"
@@ -142,13 +144,17 @@ def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> Me
     business, _ = session.get_one(tables.Business, 1), gettext
     about = ngettext("at about {time}", "at about {time}", _hour(expected)).format(time=clock(expected))
     late = _(
-        "We are sorry to keep you waiting: our crew is running late today, {date}. You expect us for your {sized} at "
+        "We are sorry to keep you waiting: our crew is running late today, {date}. You are expecting us for your "
+        "{sized} at "
         "{place}, {arrival}; we will be there {about}."
     ).format(
         date=long_date(datetime.date.fromisoformat(spot["date"])), sized=_sized(visit, awning),
         place=f"{site.address}, {site.town}", arrival=arrival(spot), about=about,
     )  # fmt: skip
-    todo = _("If that suits you, you need do nothing. If it does not, please call us and we will find another time.")
+    todo = _(
+        "If that works for you, there is nothing you need to do. If it does not, please call us and we will find "
+        "another time."
+    )
     subject = _("{business}: we will be with you {about} today").format(business=business.name, about=about)
     return _said(session, customer, subject, late, todo)
 
@@ -160,8 +166,8 @@ def reminder_words(session: Session, visit_id: str, spot: Spot) -> MessageWords:
     said = {"business": business.name, "what": _(visit.work.told), "sized": _sized(visit, awning),
             "place": f"{site.address}, {site.town}", "arrival": arrival(spot),
             "date": long_date(datetime.date.fromisoformat(spot["date"]))}  # fmt: skip
-    first = _("A reminder: we come for your {sized} at {place} on {date}, and arrive {arrival}.").format(**said)
-    todo = _("You need do nothing. If something has come up, please call us today.")
+    first = _("A reminder: we are coming for your {sized} at {place} on {date}, and arrive {arrival}.").format(**said)
+    todo = _("There is nothing you need to do. If something has come up, please call us today.")
     return _said(session, customer, _("{business}: a reminder of your {what} on {date}").format(**said), first, todo)
 
 
@@ -170,11 +176,12 @@ def rain_date_words(session: Session, row: tables.RainDate) -> MessageWords:
     _ = gettext
     spot = {"start": row.start, "hold": "day"}
     kept = _(
-        "If the weather does not allow safe work on {first} for your {sized} at {place}, we come on {date} instead, "
-        "and arrive {arrival}. We keep that time free for you."
+        "If the weather does not allow safe work on {first} for your {sized} at {place}, we will come on {date} "
+        "instead, and arrive {arrival}. We keep that time free for you."
     )
     todo = _(
-        "You need do nothing: we call you as soon as we know. If the second day does not suit you, please call us."
+        "There is nothing you need to do: we will call you as soon as we know. If the second day does not work for "
+        "you, please call us."
     )
     return _of_rain_date(session, row, _("{business}: a rain date for your {what}"), kept, todo, arrival(spot))
 
@@ -183,7 +190,7 @@ def no_rain_date_words(session: Session, row: tables.RainDate) -> MessageWords:
     """Return a message that says that a second day is not kept any more."""
     _ = gettext
     gone = _("We no longer keep {date} free as a second day for your {sized} at {place}. {first} stays as it is.")
-    todo = _("You need do nothing. If the weather takes that day, we call you with another one.")
+    todo = _("There is nothing you need to do. If the weather takes that day, we will call you with another one.")
     return _of_rain_date(session, row, _("{business}: no rain date for your {what}"), gone, todo, "")
 
 
@@ -199,7 +206,7 @@ def gone_by_words(
         else _("We are sorry that we did not come for your {sized} at {place} on {first}.")
     )  # fmt: skip
     told = f"{sorry} {_('We will call you with a new time as soon as we have one.')}"
-    todo = _("You need do nothing now.")
+    todo = _("There is nothing you need to do now.")
     return _of_rain_date(session, row, _("{business}: your {what} has to wait"), told, todo, "", first)
 
 

@@ -316,7 +316,7 @@ def sketch(reading: Reading) -> tuple[Survey | None, list[str]]:
     awning["arms"] = [arm for arm in awning["arms"] if arm is not None]
     if len(awning["arms"]) < 2:
         awning["arms"] = usual_arms(wide)
-        labels.append("arm centres")
+        labels.append("arm centers")
     usual(wall, "kind", "wood-studs", label_of["wall.kind"])
     usual(wall, "cover", 25, label_of["wall.cover"])
     wall["members"] = [member for member in wall["members"] if member is not None]

@@ -99,7 +99,7 @@ class Yard(SQLModel, table=True):
 
 
 class Person(SQLModel, table=True):
-    """`weekdays` are the days usually worked (0 = Monday), as digits ("01234"); extra hands cost `day_cents` a day.
+    """`weekdays` are the days usually worked (0 = Monday), as digits ("01234"); an extra costs `day_cents` a day.
 
     A `learner` is one of the people on a job, and their skills do not count yet; they ride with a lead who is
     `experienced`. `weekly_hours` is the most of Monday to Sunday, None where there is no such limit. `language` is what

@@ -1,4 +1,4 @@
-"""Who is out in a week, of rows: crews with their shifts and what they can do, and the extra hands of each yard."""
+"""Who is out in a week, of rows: crews with their shifts and what they can do, and the helpers of each yard."""
 
 from __future__ import annotations
 
@@ -85,7 +85,7 @@ def _skills_by_day(facts: Facts, crew: tables.Crew, start_date: datetime.date) -
 
 
 def helpers_of(facts: Facts, start_date: datetime.date) -> tuple[w.Helpers, ...]:
-    """Return the extra hands of each yard and day; of several with different pay the dearest sets the price."""
+    """Return the helpers of each yard and day; of several with different pay the dearest sets the price."""
     found = []
     for yard in facts.yards:
         for n, date in enumerate(dates_of(facts, start_date)):

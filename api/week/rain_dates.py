@@ -26,7 +26,7 @@ from scheduler import week as w
 
 @dataclass(frozen=True)
 class KeptFree:
-    """What a visit's rain date takes out of a week: hours of a crew's day, equipment of its yard, extra people.
+    """What a visit's rain date takes out of a week: hours of a crew's day, equipment of its yard, helpers.
 
     `shift` is the crew's whole day, as if nothing were kept.
     """

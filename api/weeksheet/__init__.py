@@ -51,7 +51,7 @@ PILES = {
     "kit_not_ready": to_say("Kit not ready in time"),
     "stock_out": to_say("Shelf is short"),
     "ladder_out": to_say("Ladder or tool is out"),
-    "no_helper": to_say("No extra person left"),
+    "no_helper": to_say("No helper left"),
     "no_hands": to_say("Too few people"),
     "no_skills": to_say("Nobody with the skills"),
     "no_van": to_say("No van for it"),

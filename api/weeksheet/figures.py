@@ -23,7 +23,7 @@ class Figure:
 
 @dataclass(frozen=True)
 class Left:
-    """What a day has left: free crew minutes by yard, and (what, yard, used, of how many) of tools and extra people."""
+    """What a day has left: free crew minutes by yard, and (what, yard, used, of how many) of tools and helpers."""
 
     free_min: tuple[tuple[str, int], ...]
     tools: tuple[tuple[str, str, int, int], ...]
@@ -40,7 +40,7 @@ def to_run(plan: Plan, laid_out: Sheet) -> tuple[Figure, ...]:
         Figure(to_say("road"), cost.travel),
         Figure(to_say("overtime"), cost.overtime, tuple(over)),
         Figure(to_say("past the week's hours"), cost.weekly),
-        Figure(to_say("extra people"), cost.helpers, tuple(extra)),
+        Figure(to_say("helpers"), cost.helpers, tuple(extra)),
     )
 
 

@@ -72,9 +72,9 @@ def _check_form(survey: Survey) -> None:
 
 def _check_awning(awning: Awning) -> None:
     if len(awning.arms) < 2:
-        raise BadInput("awning.arms", f"must hold two arm centres or more, holds {len(awning.arms)}")
+        raise BadInput("awning.arms", f"must hold two arm centers or more, holds {len(awning.arms)}")
     if len(awning.arms) > _MOST_ARMS:
-        raise BadInput("awning.arms", f"must hold {_MOST_ARMS} arm centres or fewer, holds {len(awning.arms)}")
+        raise BadInput("awning.arms", f"must hold {_MOST_ARMS} arm centers or fewer, holds {len(awning.arms)}")
     for n, arm in enumerate(awning.arms):
         where = f"awning.arms[{n}]"
         if arm > awning.width:

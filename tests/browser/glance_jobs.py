@@ -141,7 +141,7 @@ def _move(hand: Fingers, day: Day) -> None:
     hand.read(verdict, "can go here")
     page.keyboard.press("Enter")
     hand.typed += 1
-    expect(page.locator("#said")).to_contain_text("moved to", timeout=20_000)
+    expect(page.locator("#said")).to_contain_text("moved to", timeout=60_000)
     hand.look()
 
 

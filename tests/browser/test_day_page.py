@@ -93,7 +93,7 @@ def test_the_drawing_over_the_whole_screen_goes_on_by_a_bracket_with_a_swipe(pho
         expect(viewer).to_have_attribute("data-bracket", str(n))
     shown = viewer.locator("p").text_content()
     assert shown is not None
-    assert shown.startswith("2 · 6' 0 5/16\"")
+    assert shown.replace("\u00a0", " ").startswith("2 · 6' 0 5/16\"")
     assert len(lengths) == 4
     viewer.get_by_role("button", name="Close").click()
     expect(viewer).to_have_count(0)

@@ -266,7 +266,7 @@ def test_five_crews_stand_on_one_screen_a_line_a_visit(board: Board) -> None:
     assert page.evaluate("document.fonts.check('500 14px \"Barlow Semi Condensed\"')")
 
 
-@pytest.mark.parametrize("width", [1920, 1440, 1280, 1100])
+@pytest.mark.parametrize("width", [1920, 1440, 1280, 1100, 820])
 @pytest.mark.parametrize("code", ["en", "es"])
 def test_no_name_kind_or_tool_on_the_sheet_is_cut(board: Board, code: str, width: int) -> None:
     page = board.signed_in_page(Role.manager)
@@ -287,6 +287,41 @@ def test_no_name_kind_or_tool_on_the_sheet_is_cut(board: Board, code: str, width
         }).map(e => e.textContent.trim().slice(0, 60))"""
     )
     assert beyond == []
+
+
+@pytest.mark.parametrize(("code", "most"), [("en", 1000), ("es", 1120)])
+def test_on_a_laptop_the_week_is_little_more_than_a_screen_in_letters_that_can_be_read(
+    board: Board, code: str, most: int
+) -> None:
+    page = board.signed_in_page(Role.manager)
+    page.context.add_cookies([{"name": "eave-language", "value": code, "url": board.address}])
+    page.set_viewport_size({"width": 1280, "height": 900})
+    page.goto(WEEK)
+    page.evaluate("document.fonts.ready")
+    assert page.evaluate("document.documentElement.scrollHeight") <= most
+    small = page.locator("#board :is(td, th) *").evaluate_all(
+        "all => all.filter(e => e.textContent.trim() && parseFloat(getComputedStyle(e).fontSize) < 12).length"
+    )
+    assert small == 0
+
+
+def test_a_reason_is_read_whole_without_a_click_and_beside_the_sheet(board: Board) -> None:
+    page = board.signed_in_page(Role.manager)
+    page.goto(WEEK)
+    why = page.locator("#pile .why")
+    cut = "all => all.filter(e => e.scrollHeight > e.clientHeight + 1 || e.innerText.endsWith('…')).length"
+    assert why.count() > 5
+    assert why.evaluate_all(cut) == 0
+    long = page.locator("#pile .visit", has=page.locator(".why .rest")).first
+    expect(long.locator(".rest")).to_be_hidden()
+    long.hover()
+    expect(long.locator(".rest")).to_be_visible()
+    page.mouse.move(5, 5)
+    long.locator("> a").focus()
+    expect(long.locator(".rest")).to_be_visible()
+    whole = long.locator(".why").text_content() or ""
+    page.keyboard.press("Enter")
+    expect(page.locator("#slip .reason")).to_contain_text(whole.strip()[-60:])
 
 
 @pytest.mark.parametrize("role", [Role.manager, Role.office, Role.reader])

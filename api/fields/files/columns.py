@@ -33,7 +33,7 @@ COLUMNS: dict[str, dict[str, str]] = {
         "phone": "telephone",
         "skills": "masonry, stucco, roof-mount, motor-setup, with blanks between them",
         "weekdays": 'days usually worked: "Mon-Fri", "Tue Thu"',
-        "day_cents": "what a day of an extra person costs",
+        "day_cents": "what a day of a helper costs who is called for it",
         "language": "in which the person reads day sheets: en or es; empty: the business's; may be missing",
     },
     "stock": {
@@ -58,7 +58,7 @@ COLUMNS: dict[str, dict[str, str]] = {
         "address": "street and number",
         "lat": "latitude; empty or missing, with lon: looked up by the address, else put on the map later",
         "lon": "longitude; as lat",
-        "storeys": "storeys of the house",
+        "storeys": "stories of the house",
         "built": "year in which it was built; empty: unknown",
         "access": "what the crew must know",
     },

@@ -48,7 +48,7 @@ _WHERE = (
                        aliases=("street", "street address", "address 1", "job address", "site address",
                                 "where"), wide=True)),
     _of("sites", plain("site", "town", "Town", may_be_empty=True, aliases=("city", "place"))),
-    _of("sites", plain("site", "storeys", "Storeys", may_be_empty=True, short_list=False,
+    _of("sites", plain("site", "storeys", "Stories", may_be_empty=True, short_list=False,
                        aliases=("stories", "floors"))),
     _of("sites", plain("site", "built", "Year built", may_be_empty=True, short_list=False)),
     _of("sites", plain("site", "access", "Access", may_be_empty=True, short_list=False,

@@ -65,7 +65,10 @@ def cautions(job: JobPapers, site: tables.Site, wall: JobPapers | None = None) -
         )
         yield lifting.format(weight=pounds(kit.weight_kg), hands=needs.hands)
     if survey is not None and survey.awning.motor is not None:
-        yield _("Electricity: power off and locked before touching a motor's wiring; mains work is a licensed trade's.")
+        yield _(
+            "Electricity: power off and locked before touching a motor's wires; wiring is a licensed electrician's "
+            "work."
+        )
     if job.visit.kind == "repair":
         yield _("Arms, springs and cloth are under load: tie the arms before opening anything; power off at a motor.")
     decides = _(

@@ -63,7 +63,7 @@ class YardBody(Body):
 
 
 class PersonBody(Body):
-    """Somebody who works here; `weekdays` are those usually worked (0 = Monday), extra hands cost `day_cents` a day."""
+    """Somebody who works here; `weekdays` are those usually worked (0 = Monday), an extra costs `day_cents` a day."""
 
     name: Annotated[str, limit("person.name")]
     yard_id: Annotated[str, limit("person.yard_id")]

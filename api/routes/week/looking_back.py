@@ -40,7 +40,7 @@ KIND_WORDS = {
     "travel": (to_say("Road"), to_say("what the driving costs")),
     "overtime": (to_say("Overtime"), to_say("minutes past the end of a shift")),
     "weekly": (to_say("Past the week's hours"), to_say("minutes past what a crew's week holds at plain pay")),
-    "helpers": (to_say("Extra people"), to_say("helpers taken on for a day")),
+    "helpers": (to_say("Helpers"), to_say("helpers called for a day")),
     "risk": (to_say("Weather risk"), to_say("what visits stand to lose to the weather, by its chance")),
     "late": (to_say("Lateness"), to_say("days past the day that a job was due")),
     "changes": (to_say("Changed promises"), to_say("promises not kept, bookings moved")),

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from scheduler.layout.documents import Finding, Layout, Survey
+from scheduler.layout.drawing.paper.lettering import clean
 from scheduler.weather.limits import HIGH_WIND_MATERIAL_MPH
 from scheduler.weather.thunder import SHELTER_S, STAY_MIN, miles_off
 
@@ -23,6 +24,13 @@ _RANK = {
         "mounting-height", "old-paint", "power", "band-height", "run-off",
     ))
 }  # fmt: skip
+# What a finding is called where only its name has room; the others by their code, with blanks.
+_CALLED = {
+    "arm-unserved": "arm far from a bracket", "cover": "cover of the wall", "member": "strength of the wood",
+    "obstacles": "things on the wall", "off-centre": "screws off center", "overloaded": "overload",
+    "outer-inside": "outer bracket inside its arm", "power": "power for the motor", "run-off": "rain on the cloth",
+    "wind-class-high": "high wind class",
+}  # fmt: skip
 _LEVELS = ("stop", "caution", "note")
 
 
@@ -34,6 +42,11 @@ class Sorted:
     special: tuple[Finding, ...]
     standing: tuple[Finding, ...]
     notes: tuple[Finding, ...]
+
+
+def called(code: str) -> str:
+    """Return in words what a finding of this code is about."""
+    return _CALLED.get(code, clean(code).replace("-", " "))
 
 
 def ranked(findings: Sequence[Finding]) -> list[Finding]:

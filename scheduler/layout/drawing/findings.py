@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from scheduler.layout.documents import Finding
+from scheduler.layout.drawing.cautions import called
 from scheduler.layout.drawing.paper.lettering import clean, width_of, wrap
 from scheduler.layout.drawing.paper.measures import Say, in_english
 from scheduler.layout.drawing.paper.sheet import GRAPHITE, Box, DrawingSheet
@@ -21,7 +22,7 @@ _MANY = {"stop": "stops", "caution": "cautions", "note": "notes"}
 _WORD = {"stop": "Stop", "caution": "Caution", "note": "Note"}
 _MOST_TRIED = 30  # findings that found no room, after which no more are tried
 _LEAST_LINES = 3  # of a finding at the foot of a column, where it runs on
-_REST_LINES = 4  # kept free for the statement on what stands elsewhere
+_REST_LINES = 4  # the most that are kept free for the statement on what stands elsewhere
 
 
 @dataclass(frozen=True)
@@ -62,19 +63,29 @@ def fill(
         lines, rest = _set([*findings, *also], columns, say, len(findings))
         return Set(tuple(lines), "", tuple(rest))
     last = columns[-1]
-    shorter = [*columns[:-1], Box(last.left, last.top, last.right, last.bottom - _REST_LINES * _LINE)]
-    lines, rest = _set(findings, shorter, say)
-    for named in range(min(len(rest) + len(beyond), _MOST_TRIED), -1, -1):
-        words = wrap(_left_over([*rest, *beyond], say, named), SIZE, last.right - last.left - _INDENT)
-        if len(words) <= _REST_LINES:
+    for kept in range(1, _REST_LINES + 1):
+        shorter = [*columns[:-1], Box(last.left, last.top, last.right, last.bottom - kept * _LINE)]
+        lines, rest = _set(findings, shorter, say)
+        words = _stated([*rest, *beyond], last, kept, say)
+        if len(words) <= kept:
             break
     y = last.bottom - (len(words) - 1) * _LINE - 0.7
     end = [_Line(last.left + _INDENT, y + k * _LINE, text, "more", k == 0) for k, text in enumerate(words)]
     return Set((*lines, *end), _left_over([*rest, *beyond], say), (*rest, *also))
 
 
+def _stated(rest: Sequence[Finding], column: Box, most: int, say: Say) -> list[str]:
+    """Return the lines that say what stands elsewhere: with all of its names, of which only the most lines go short."""
+    words: list[str] = []
+    for named in range(min(len(rest), _MOST_TRIED), -1, -1):
+        words = wrap(_left_over(rest, say, named), SIZE, column.right - column.left - _INDENT)
+        if len(words) <= most or most < _REST_LINES:
+            break
+    return words
+
+
 def _left_over(rest: Sequence[Finding], say: Say, named: int | None = None) -> str:
-    codes = [say(clean(finding.code).replace("-", " ")) for finding in rest]
+    codes = [say(called(finding.code)) for finding in rest]
     named = len(codes) if named is None else named
     listed = ", ".join(codes[:named]) + (f" {say(f'and {len(codes) - named} more')}" if named < len(codes) else "")
     counts = [

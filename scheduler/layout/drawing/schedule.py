@@ -142,7 +142,7 @@ def draw(sheet: DrawingSheet, survey: Survey, layout: Layout, measures: Measures
         else "No fastener is named: see the stops."
     )
     y = sheet.paragraph(area.left, y, wrap(measures.say(words), SMALL, area.right - area.left))
-    words = measures.say(use_words(letters, cases))
+    words = measures.say(use_words(letters, cases, measures.say))
     return [sheet.paragraph(area.left, y, wrap(words, SMALL, area.right - area.left), ink=GREY) - SMALL, ends[1]]
 
 
@@ -222,10 +222,10 @@ def _table(sheet: DrawingSheet, left: float, y: float, width: float, columns: Se
     return y
 
 
-def use_words(letters: dict[str, str], cases: Sequence[str | None]) -> str:
-    """Return what the column "use" means, with its load cases by name."""
+def use_words(letters: dict[str, str], cases: Sequence[str | None], say: Say) -> str:
+    """Return what the column "use" means, with its load cases by name, each as `say` has it."""
     text = "Use: share of the fasteners' allowable load, in the load case that asks most"
-    named = "; ".join(f"{letter} {case}" for case, letter in letters.items())
+    named = "; ".join(f"{letter} {say(case)}" for case, letter in letters.items())
     if None in cases:
         named = f"{named}; " * bool(named) + "without a letter: the case that the layout was computed with"
     return f"{text}: {named}."

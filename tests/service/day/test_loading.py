@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 
 from fastapi import FastAPI
 from sqlmodel import select
@@ -226,3 +227,11 @@ def test_a_withdrawn_week_takes_nothing_any_more(day: tuple[FastAPI, Jobs]) -> N
     assert (refused.status_code, refused.json()["type"]) == (409, "/problems/moved")
     assert crew.get(f"{HOME}/state").json() is None
     assert "Nothing is posted" in crew.get(HOME, headers=PAGE).text
+
+
+def test_the_offices_day_says_width_and_work_in_the_readers_order(day: tuple[FastAPI, Jobs]) -> None:
+    app, _ = day
+    office = signed_in(app, Role.office)
+    assert re.search(r"\d+\sft\sinstall, ", office.get(f"/days/{DAY}", headers=PAGE).text)
+    office.cookies.set("eave-language", "es")
+    assert re.search(r"instalación\s\d+\spies, ", office.get(f"/days/{DAY}", headers=PAGE).text)

@@ -68,7 +68,7 @@ def test_a_slow_hour_makes_a_posted_day_late_on_every_page(day: tuple[FastAPI, J
     app, jobs, usual = day
     manager, crew = signed_in(app, Role.manager), phone(app)
     sheet, before = f"/weeks/{DAY}", crew.get(HOME, headers=PAGE).text
-    assert f"Drive · {usual} min" in before
+    assert f"Drive · {usual}\u00a0min" in before
     assert "longer than planned" not in manager.get(sheet, headers=PAGE).text + before
     state = crew.get(f"{HOME}/state").json()["expected"]["visits"]
 
@@ -76,11 +76,11 @@ def test_a_slow_hour_makes_a_posted_day_late_on_every_page(day: tuple[FastAPI, J
     assert set_hours(manager, "13-14 300") == 303
     takes, late = 4 * usual, 3 * usual
     assert 5 <= late <= 45
-    said = f"takes {takes - usual} min longer than planned: {late} min late at stop 2."
+    said = f"takes {takes - usual}\u00a0min longer than planned: {late}\u00a0min late at stop 2."
     assert said in html.unescape(manager.get(sheet, headers=PAGE).text)
     after = crew.get(HOME, headers=PAGE).text
     assert said in html.unescape(after)
-    assert f"Drive · {takes} min" in after
+    assert f"Drive · {takes}\u00a0min" in after
     later = crew.get(f"{HOME}/state").json()["expected"]["visits"]
     assert later[jobs.install] == state[jobs.install]
     assert later[jobs.repair]["start"] >= state[jobs.repair]["start"]
@@ -88,4 +88,4 @@ def test_a_slow_hour_makes_a_posted_day_late_on_every_page(day: tuple[FastAPI, J
 
     assert set_hours(manager, "") == 303
     assert "longer than planned" not in manager.get(sheet, headers=PAGE).text
-    assert re.search(rf"Drive · {usual} min", crew.get(HOME, headers=PAGE).text)
+    assert re.search(rf"Drive · {usual}\u00a0min", crew.get(HOME, headers=PAGE).text)

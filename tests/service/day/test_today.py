@@ -96,7 +96,7 @@ def test_a_late_begin_puts_the_firm_promise_behind_it_at_risk_on_every_page(day:
     sheet = office.get(f"/weeks/{DAY}", params={"plan": _posted(app)}, headers=PAGE).text
     assert "<b>1</b> at risk today" in sheet
     late = -(-risk["late_min"] // 5) * 5
-    assert f"▲+{late} min" in sheet
+    assert f"▲+{late}\u00a0min" in sheet
     told = crew.get(f"{HOME}/state").json()["expected"]["visits"]
     assert told[jobs.repair]["start"] == risk["expected"]
     assert told[jobs.install]["state"] == "there"

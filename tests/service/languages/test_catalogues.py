@@ -133,7 +133,8 @@ def seen(page: str) -> str:
     """Return what is read of a page or paper, one element a line."""
     bare = re.sub(r"<(script|style|svg)\b.*?</\1>|<!--.*?-->", "", page, flags=re.DOTALL)
     read_out = "\n".join(_READ_OUT.findall(bare))
-    return html.unescape(re.sub(r"<[^>]+>", "\n", _INLINE.sub("", bare)) + "\n" + read_out)
+    text = html.unescape(re.sub(r"<[^>]+>", "\n", _INLINE.sub("", bare)) + "\n" + read_out)
+    return text.replace("\u00a0", " ")  # at which no line breaks: "12 ft"
 
 
 def test_every_catalogue_is_whole() -> None:

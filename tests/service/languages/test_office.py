@@ -145,7 +145,7 @@ _VALUES = (
     ("/jobs/J-1042/survey", "extremo derecho", "right end"),
     ("/promise", "instalación", ">install<"),
     ("/customers/C-001", "termínelo", "finish or cancel"),
-    ("/weeks/2027-04-12", ">0.02 pulg<", ">0.02 in"),
+    ("/weeks/2027-04-12", ">0.02\u00a0pulg<", ">0.02\u00a0in"),
     ("/looking-back/2027-04-12", ", north</text>", "ladder-32, north"),
 )
 

@@ -28,7 +28,7 @@ def test_those_who_were_told_are_reminded_once_and_their_promise_stays(app: Fast
     assert {one["visit_id"] for one in drafts} == set(on_monday)
     assert {one["kind"] for one in drafts} == {"reminder"}
     assert not any(one["special"] for one in drafts)
-    assert "A reminder: we come for your " in drafts[0]["body"]
+    assert "A reminder: we are coming for your " in drafts[0]["body"]
     assert "Monday, April 12" in drafts[0]["body"]
     before = {visit: [one.id for one in bookings(app, visit)] for visit in on_monday}
     marks = [f"{one['id']}.{one['version']}" for one in drafts]

@@ -233,9 +233,9 @@ def test_a_reminder_goes_as_a_text(app: FastAPI, office: TestClient, set_up: Gat
         wanted = select(tables.Message).where(tables.Message.kind == "reminder").order_by(col(tables.Message.id))
         row = session.exec(wanted).first()
         assert row is not None
-        assert ": A reminder: we come for your " in row.text
+        assert ": A reminder: we are coming for your " in row.text
         number, version = row.id, row.version
         row.to_phone = "319 555 0142"
     answer = office.post("/messages/together", data={"tell": [f"{number}.{version}"], "how": "text"})
     assert answer.json()["told"] == 1
-    assert "A reminder: we come" in set_up.texts[0]["text"]
+    assert "A reminder: we are coming" in set_up.texts[0]["text"]

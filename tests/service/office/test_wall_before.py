@@ -250,7 +250,7 @@ def test_a_width_left_out_between_others_says_why(office: TestClient) -> None:
     fits = {round(width / FOOT_MM) for width in offered(text)}
     assert 11 not in fits
     assert fits >= {10, 12}
-    assert "Not 11 ft: The studs found do not give 4 bracket places" in text
+    assert "Not 11\u00a0ft: The studs found do not give 4 bracket places" in text
 
 
 def test_an_awning_added_while_its_visits_week_is_posted_leaves_the_week_as_it_is_and_says_so(

@@ -188,7 +188,7 @@ def test_one_drive_is_tried_and_said_where_it_is_from_or_why_not(
     told = manager.post("/roads/try").json()
     assert (told["start"], told["goal"], told["fault"]) == ("North", "South", "")
     assert told["minutes"] == math.ceil(odd(*ends)[0] / 60)
-    assert "<b>36 min</b>" in manager.post("/roads/try", headers=PAGE).text
+    assert "<b>36\u00a0min</b>" in manager.post("/roads/try", headers=PAGE).text
     roads.spoil = lambda start, goal, seconds: 3.0
     assert "3 s for 20.0 km as the crow flies" in manager.post("/roads/try").json()["fault"]
     roads.status = 503

@@ -96,7 +96,7 @@ def test_each_day_says_when_it_goes_out_with_how_many_people_and_what_weather(sh
         assert cell.count('<li class="visit"') == len(route["stops"])
     assert text.count(", 2 people</span>") == 5
     assert "light 6:" in text
-    assert re.search(r"\d+–\d+ °F", text)
+    assert re.search(r"\d+–\d+\s°F", text)
 
 
 def test_kits_stand_on_the_sheet_by_mark_and_word(own: FastAPI) -> None:
@@ -124,7 +124,7 @@ def test_money_to_run_the_week_stands_apart_from_prices_that_only_weigh(shared: 
     to_run = sum(cost[kind] for kind in ("crews", "travel", "overtime", "helpers"))
     assert f"<b>{dollars(to_run)}</b> to run" in text
     money, weighs = re.findall(r'<p><span class="quiet">(?:To run|Weighs besides)(.*?)</p>', text, re.S)
-    for kind, words in (("crews", "crews"), ("travel", "road"), ("overtime", "overtime"), ("helpers", "extra people")):
+    for kind, words in (("crews", "crews"), ("travel", "road"), ("overtime", "overtime"), ("helpers", "helpers")):
         assert (f"{words} <b>{dollars(cost[kind])}</b>" in money) is (cost[kind] > 0), kind
     for kind, words in (("risk", "weather"), ("late", "lateness"), ("changes", "promises moved")):
         assert (f"{words} <b>{dollars(cost[kind])}</b>" in weighs) is (cost[kind] > 0), kind
@@ -230,7 +230,7 @@ def test_the_map_numbers_each_crews_stops_in_their_order(shared: FastAPI) -> Non
     drawing = text[text.index("<figure") : text.index("</figure>")]
     assert {f"{chr(65 + n)}1" for n in range(len(routes))} <= set(re.findall(r">([A-Z]\d)<", drawing))
     assert "North yard" in drawing
-    assert " mi</text>" in drawing
+    assert "\u00a0mi</text>" in drawing
     assert "<image" not in drawing
     for route in routes:
         for stop in route["stops"]:

@@ -6,11 +6,14 @@ import ast
 from pathlib import Path
 
 import pytest
+from jinja2 import Environment
 
+from api.fields.shown import in_tag, said
 from api.languages import speaking
 from api.languages.catalogues import texts
 from api.languages.core import core_says, refused_says
-from api.languages.templates import whole_shares
+from api.languages.templates import whole_figures
+from api.languages.whole import kept_together
 from api.ledger.history_words import DID, NOUNS
 from scheduler.engine.reasons.sentences import amount
 
@@ -100,7 +103,34 @@ def test_whatever_the_service_notes_is_in_the_catalogue() -> None:
         ("{{ n | round }} % chance", "{{ n | round }}\u00a0% chance"),
         ("<b>5 %</b> of {% if n % 5 %}all{% endif %}", "<b>5\u00a0%</b> of {% if n % 5 %}all{% endif %}"),
         ("{% if n == 1 %}one{% endif %} % sign, {{ 7 % n }}", "{% if n == 1 %}one{% endif %} % sign, {{ 7 % n }}"),
+        ("drive {{ n }} min, {{ n }} minutes", "drive {{ n }}\u00a0min, {{ n }} minutes"),
+        ("{{ work }} in {{ town }}", "{{ work }} in {{ town }}"),
+        ('<li data-item="{{ item }}">{{ item }} lb', '<li data-item="{{ (item) | in_tag }}">{{ item }}\u00a0lb'),
     ],
 )
-def test_no_line_breaks_between_a_figure_and_its_percent_sign(source: str, kept: str) -> None:
-    assert whole_shares(source) == kept
+def test_no_line_breaks_between_a_figure_and_its_unit(source: str, kept: str) -> None:
+    assert whole_figures(source) == kept
+
+
+@pytest.mark.parametrize(
+    ("text", "kept"),
+    [
+        ("45 min", "45~min"),
+        ("3 h 40 on site", "3~h~40 on site"),
+        ("ladder 24 ft", "ladder 24~ft"),
+        ("escalera de 12 pies", "escalera de 12~pies"),
+        ("6' 2 1/16\" up", "6'~2~1/16\" up"),
+        ("lag 3/8 x 3 in, 5 ft 6 in", "lag 3/8 x 3~in, 5~ft 6~in"),
+        ("gusts 30 mph, 0.2 in", "gusts 30~mph, 0.2~in"),
+        ("12 in the yard, 3 minutes, 4 hours", "12 in the yard, 3 minutes, 4 hours"),
+    ],
+)
+def test_no_line_breaks_within_a_length_or_a_time(text: str, kept: str) -> None:
+    assert kept_together(text).replace("\u00a0", "~") == kept
+
+
+def test_what_a_script_sends_back_keeps_its_blanks() -> None:
+    jinja = Environment(finalize=said, autoescape=True)
+    jinja.filters["in_tag"] = in_tag
+    shown = jinja.from_string('<li data-item="{{ x | in_tag }}">{{ x }}').render(x="lag 3/8 x 3 in")
+    assert shown == '<li data-item="lag 3/8 x 3 in">lag 3/8 x 3\u00a0in'

@@ -97,7 +97,7 @@ def test_what_one_side_changed_is_chosen_and_what_both_changed_is_asked() -> Non
     ("name", "label"),
     [
         ("awning.width", "Width of the mounting bar"), ("obstacles.1.left", "Obstacle 2, left"),
-        ("wall.members.0", "Member 1, centre"), ("surveyed_on", "Measured on"), ("", "The survey"),
+        ("wall.members.0", "Member 1, center"), ("surveyed_on", "Measured on"), ("", "The survey"),
     ],
 )  # fmt: skip
 def test_fields_are_called_by_their_labels(name: str, label: str) -> None:

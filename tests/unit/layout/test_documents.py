@@ -47,7 +47,7 @@ def test_a_layout_is_read_and_written_without_loss() -> None:
         ("awning.arms", [600, 4001], "awning.arms[1]", "on the bar"),
         ("awning.arms", [3400, 600], "awning.arms[1]", "further right"),
         ("awning.arms", [600, 600], "awning.arms[1]", "further right"),
-        ("awning.arms", [600], "awning.arms", "two arm centres"),
+        ("awning.arms", [600], "awning.arms", "two arm centers"),
         ("awning.arms", [-1, 600], "awning.arms[0]", "at least 0"),
         ("awning.bracket_width", 5000, "awning.bracket_width", "width"),
         ("awning.bracket_lever", 0, "awning.bracket_lever", "more than 0"),
@@ -99,8 +99,8 @@ def test_a_masonry_wall_needs_no_wood() -> None:
 @pytest.mark.parametrize(
     ("path", "value", "says"),
     [
-        ("awning.arms", [600], "awning.arms: must hold two arm centres or more, holds 1"),
-        ("awning.arms", [100 * n for n in range(1, 8)], "awning.arms: must hold 6 arm centres or fewer, holds 7"),
+        ("awning.arms", [600], "awning.arms: must hold two arm centers or more, holds 1"),
+        ("awning.arms", [100 * n for n in range(1, 8)], "awning.arms: must hold 6 arm centers or fewer, holds 7"),
         ("awning.arms", [600, 4000.5], "awning.arms[1]: must be on the bar, from 0 to its width (4000), is 4000.5"),
         ("awning.arms", [600, 600], "awning.arms[1]: must be further right than the arm before it (600), is 600"),
         ("awning.arm_half", 4001, "awning.arm_half: must not be more than the awning's width (4000), is 4001"),

@@ -147,6 +147,18 @@ def test_the_rest_is_stated_at_the_foot_of_the_last_column() -> None:
     assert [line.x > 200 for line in done.lines if line.level == "stop"] == [False] * 10 + [True] * 5
 
 
+def test_only_as_many_lines_are_kept_for_the_statement_as_it_takes() -> None:
+    given = [told(8, "one"), told(8, "two")]
+    done = fill(given, [column(10)])  # one line says what is left out: a column of ten has room for eight beside it
+    assert ends(done, *given) == ["one"]
+
+
+def test_what_has_no_room_is_called_by_words_that_a_crew_knows() -> None:
+    given = [told(40, "outer-inside"), told(40, "run-off"), told(40, "old-paint")]
+    said = " ".join(line.text for line in fill(given, [column(12)]).lines)
+    assert "(outer bracket inside its arm, rain on the cloth, old paint)" in said
+
+
 def drawn(level: str, levels: Sequence[Any]) -> str:
     sheet = DrawingSheet(150, 100)
     done = fill([told(1, f"n{k}", each) for k, each in enumerate(levels)], [column(12)])

@@ -12,7 +12,7 @@ from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding, Layout
 from scheduler.layout.drawing import describe, draw_svg
 from scheduler.layout.drawing.paper.measures import Measures, Units
-from scheduler.layout.drawing.schedule import hole
+from scheduler.layout.drawing.schedule import hole, use_words
 from tests.drawn import written
 from tests.surveys import plain_survey
 
@@ -293,9 +293,9 @@ def test_more_than_nine_brackets_stand_in_two_columns() -> None:
 @pytest.mark.parametrize(
     ("changes", "title"),
     [
-        ({}, "From the wall's zero (0) to each bracket's centre and to the awning's ends"),
+        ({}, "From the wall's zero (0) to each bracket's center and to the awning's ends"),
         ({"place": {"left_end": 0, "slide": 0}},
-         "From the wall's zero (0), which is the awning's left end, to each bracket's centre and to the awning's"
+         "From the wall's zero (0), which is the awning's left end, to each bracket's center and to the awning's"
          " right end"),
         ({"wall": {"members": []}},
          "From the wall's zero (0) to the middle of each backing to be put in and to the awning's ends"),
@@ -309,7 +309,7 @@ def test_what_the_running_dimension_measures(changes: dict[str, Any], title: str
     if changes.get("place") or changes.get("wall", {}).get("kind") == "fascia":
         assert lower == []
     else:
-        what = "the middle of each backing to be put in" if changes else "each bracket's centre"
+        what = "the middle of each backing to be put in" if changes else "each bracket's center"
         assert lower == [f"From the awning's left end (0) to {what} and to its right end"]
 
 
@@ -323,7 +323,7 @@ def test_a_datum_far_away_is_told_with_its_distance(left_end: float, away: str) 
         "wall": {"members": [left_end + 406.4 * n for n in range(20)]},
     }  # fmt: skip
     found = texts(**changes)
-    assert f"From the wall's zero, {away} of this picture, to each bracket's centre and to the awning's ends" in found
+    assert f"From the wall's zero, {away} of this picture, to each bracket's center and to the awning's ends" in found
     assert {f"{left_end}", f"{left_end + 4000}"} <= set(found)
 
 
@@ -386,3 +386,9 @@ def test_what_does_not_fit_the_sheet_is_counted_and_named() -> None:
     rest = found[found.index("No room here") :]
     assert f"{12 - stops} stops, 2 cautions, 1 note." in found  # the foot says what stands on the later pages
     assert rest.startswith(f"{counted} {ending}") or rest.startswith(f"{counted} ({left[:20]}")
+
+
+def test_load_cases_are_named_in_the_readers_language() -> None:
+    spanish = {"self weight, open": "peso propio, abierto"}
+    words = use_words({"self weight, open": "A"}, ["self weight, open"], lambda text: spanish.get(text, text))
+    assert words.endswith(": A peso propio, abierto.")

@@ -214,7 +214,7 @@ def _chains(
 
     places = [(at, str(number)) for number, at in enumerate(stands.brackets or stands.backing, 1)]
     put_in = "cell to be grouted solid" if survey.wall.kind == "hollow-block" else "backing to be put in"
-    what = "each bracket's centre" if stands.brackets else f"the middle of each {put_in}"
+    what = "each bracket's center" if stands.brackets else f"the middle of each {put_in}"
     same = abs(bar_left) < 0.5
     seen = view.left <= 0 <= view.right
     ends = "the awning's right end" if same else "the awning's ends"
