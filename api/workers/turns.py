@@ -32,6 +32,7 @@ class Turn(enum.IntEnum):
     TIME_DRIVES = 5
     ASK_WORTH = 6
     ORDER_VISITS = 7
+    TAKE_TEXT = 8
 
 
 def one_at_a_time(session: Session, of: Turn) -> None:
