@@ -14,12 +14,12 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now
-from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
+from api.jobs.numbers import numbered
 from api.ledger.job_facts import rows
 from api.routes import records
 from api.routes.lists import Parts
@@ -143,7 +143,9 @@ def make_survey(session: Database, who: Writer, now: Now, once: Once, body: Surv
     """Make a survey; the newest of an awning counts. Repeat safely by Idempotency-Key."""
 
     def write() -> Response:
-        row = SiteSurvey(id=new_id("V"), **_checked(session, body))
+        values = _checked(session, body)
+        other = body.visit_id or body.awning_id or body.site_id
+        row = SiteSurvey(id=numbered(session, SiteSurvey, "V", other), **values)
         row.document = {**row.document, "id": row.id}
         answer = records.make(session, who, now, row, "survey", "/surveys")
         keeping.remake(session, row.awning_id, now)
