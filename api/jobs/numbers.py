@@ -46,7 +46,7 @@ def numbered(session: Session, table: type[SQLModel], letter: str, other_id: str
 
 
 def called_after(session: Session, other_id: str, table: type[SQLModel], letter: str) -> str:
-    """Return the id of a new row that comes with a job or another row: A-1104 of J-1104, A-1104-2 where that is taken."""
+    """Return the id of a new row that comes with a job or other row: A-1104 of J-1104, A-1104-2 where that is taken."""
     found = _ANY_NUMBERED.fullmatch(other_id)
     if found is None:
         return new_id(letter)
