@@ -31,6 +31,7 @@ from api.exchange.imports import Imports
 from api.forecasts.keeper import ForecastKeeper
 from api.hooks.keeper import HookKeeper
 from api.http.assets import Assets
+from api.http.first_version import FirstVersion
 from api.http.headers import SafeHeaders
 from api.http.measures import Measured, count_lines
 from api.http.pages import forget_answers
@@ -103,6 +104,7 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
     app.add_middleware(RequestBounds, known=is_known, paced=not chosen.quick_passwords)
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
     app.add_middleware(Measured)
+    app.add_middleware(FirstVersion)
     count_lines()
     app.openapi = lambda: describe(app)  # type: ignore[method-assign]
     list(statements(app))

@@ -1,4 +1,7 @@
-"""Numbers that can be said on the phone: jobs J-1104, one after the other; what comes with one is called after it."""
+"""Numbers that can be said on the phone: jobs J-1104, one after the other; what comes with one is called after it.
+
+What comes without a job, as programs enter it, takes a number of the same row: the customer C-1105 has the site S-1105.
+"""
 
 from __future__ import annotations
 
@@ -9,9 +12,11 @@ from sqlmodel import Session, SQLModel, select
 
 from api import tables
 from api.fields.ids import new_id
+from api.workers.turns import Turn, one_at_a_time
 
 FIRST = 1001
 _NUMBERED = re.compile(r"J-([1-9][0-9]{0,7})")
+_ANY_NUMBERED = re.compile(r"[A-Z]-([1-9][0-9]{0,7})(-[0-9]+)?")
 
 
 def job_number(session: Session, form: str) -> str:
@@ -19,6 +24,9 @@ def job_number(session: Session, form: str) -> str:
     had = session.get(tables.JobNumber, form)
     if had is not None:
         return f"J-{had.number}"
+    one_at_a_time(
+        session, Turn.NUMBER_JOBS
+    )  # else two who enter a job at once are given one number, and one is refused
     last = session.exec(select(sa.func.max(tables.JobNumber.number))).one()
     if last is None:  # the first one goes on where those that were taken in end
         found = map(_NUMBERED.fullmatch, session.exec(select(tables.Visit.id)))
@@ -31,9 +39,15 @@ def job_number(session: Session, form: str) -> str:
     return f"J-{number}"
 
 
-def called_after(session: Session, visit_id: str, table: type[SQLModel], letter: str) -> str:
-    """Return the id of a new row that comes with a job: A-1104 of J-1104, or A-1104-2 where that is taken."""
-    found = _NUMBERED.fullmatch(visit_id)
+def numbered(session: Session, table: type[SQLModel], letter: str, other_id: str = "") -> str:
+    """Return the id of a new row that comes without a job: called after another one, else by the next number."""
+    known = _ANY_NUMBERED.fullmatch(other_id) is not None
+    return called_after(session, other_id if known else job_number(session, new_id("J")), table, letter)
+
+
+def called_after(session: Session, other_id: str, table: type[SQLModel], letter: str) -> str:
+    """Return the id of a new row that comes with a job or other row: A-1104 of J-1104, A-1104-2 where that is taken."""
+    found = _ANY_NUMBERED.fullmatch(other_id)
     if found is None:
         return new_id(letter)
     names = (f"{letter}-{found[1]}", *(f"{letter}-{found[1]}-{n}" for n in range(2, 100)))

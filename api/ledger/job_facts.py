@@ -92,7 +92,7 @@ def measured_before(session: Session, visit: tables.Visit, awning_id: str | None
 
     That is the wall that the visit measured itself, or the one whose measuring visit is of the same awning. Any other
     visit with an awning has the one wall of the site that waits for one, where there is no second; a visit that is to
-    measure has only what nobody's visit is known for.
+    measure has only what nobody's visit is known for, and that only where no other visit can have measured it.
     """
     survey, asked = tables.SiteSurvey, awning_id or visit.awning_id
     found = rows(session, survey, col(survey.site_id) == visit.site_id, col(survey.awning_id).is_(None))
@@ -100,12 +100,36 @@ def measured_before(session: Session, visit: tables.Visit, awning_id: str | None
     own = [one for one in found if one.visit_id == visit.id]
     if not own and asked is not None:
         own = [one for one in found if one.visit_id in by and by[one.visit_id].awning_id == asked]
-    if not own:
-        own = [one for one in found if one.visit_id is None]
+    unnamed = [one for one in found if one.visit_id is None]
+    if not own and len(unnamed) == 1 and _measured_nowhere_else(session, visit, asked, set(by)):
+        own = unnamed
     if not own and asked is not None:
         free = [one for one in found if one.visit_id in by and by[one.visit_id].awning_id is None]
         own = free if len(free) == 1 else []
     return max(own, key=lambda row: (row.surveyed_on, row.id), default=None)
+
+
+def unnamed_walls(session: Session, site_id: str) -> list[tables.SiteSurvey]:
+    """Return the walls of a site without an awning of which nobody said at which visit they were measured."""
+    survey = tables.SiteSurvey
+    return rows(
+        session, survey, survey.site_id == site_id, col(survey.awning_id).is_(None), col(survey.visit_id).is_(None)
+    )
+
+
+def _measured_nowhere_else(session: Session, visit: tables.Visit, asked: str | None, known: set[str]) -> bool:
+    """Say whether no visit but this one, or the one that measured for it, can have measured a wall of its site.
+
+    asked: the awning that it is wanted for; known: visits with a wall of their own.
+    """
+    other = tables.Visit
+    there = rows(session, other, other.site_id == visit.site_id, other.kind == "survey", other.state != "cancelled",
+                 other.id != visit.id)  # fmt: skip
+    surveyed = newest_surveys(session, {one.awning_id for one in there if one.awning_id is not None})
+    open_ones = [one for one in there if one.id not in known and one.awning_id not in surveyed]
+    others = [one for one in open_ones if asked is None or one.awning_id != asked]
+    measured_for_it = 0 if visit.kind == "survey" else 1
+    return len(others) <= measured_for_it and all(one.awning_id is None for one in others)
 
 
 def zero_photos(session: Session, visits: Iterable[tables.Visit]) -> dict[str, tables.Photo]:

@@ -9,6 +9,7 @@ from fastapi.openapi.utils import get_openapi
 
 from api.access.guards import statements
 from api.access.scopes import SCOPES, opened
+from api.http.first_version import PREFIX
 
 SCHEMES = {
     "session": {
@@ -40,6 +41,7 @@ def describe(app: FastAPI) -> dict[str, Any]:
     """Return the OpenAPI document of `app`, made once."""
     if app.openapi_schema is None:
         made = get_openapi(title=app.title, version=app.version, openapi_version=app.openapi_version, routes=app.routes)
+        made["servers"] = [{"url": PREFIX}]
         made.setdefault("components", {})["securitySchemes"] = SCHEMES
         for method, path, permission in statements(app):
             operation = made["paths"].get(path, {}).get(method.lower())

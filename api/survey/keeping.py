@@ -13,13 +13,14 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.http import versions
+from api.http.problems import Problem
 from api.jobs.numbers import called_after
 from api.ledger.history import note
-from api.ledger.job_facts import measured_before, newest_surveys, rows
+from api.ledger.job_facts import measured_before, newest_surveys, rows, unnamed_walls
 from api.papers.stored.keeper import renew
 from api.survey.compare import differences
 from api.survey.fields import is_asked
-from api.survey.form import Reading, fields_of, read_fields
+from api.survey.form import BESIDE, Reading, fields_of, read_fields
 from scheduler.errors import BadInput
 from scheduler.layout.documents import Survey, survey_from_data
 from scheduler.layout.fitting import in_the_middle
@@ -27,6 +28,7 @@ from scheduler.units import exact_length
 
 # The awning's width stands in its order in whole millimetres; the survey may have it to a sixteenth of an inch.
 WIDTH_APART_MM = 1.0
+LONGEST_NOTE = 2000
 
 
 class ChangedMeanwhile(Exception):
@@ -159,6 +161,28 @@ class Beside:
         }
 
 
+def read_beside(fields: Mapping[str, str], reading: Reading) -> Beside | None:
+    """Return what stands beside the document; None where it is wrong, which `reading` then tells."""
+    text = {name: fields.get(name, "").strip() for name in BESIDE}
+    day = None
+    try:
+        day = datetime.date.fromisoformat(text["surveyed_on"])
+    except ValueError:
+        reading.wrong["surveyed_on"] = "Must be a date such as 2027-04-12."
+    if day is not None and not 2000 <= day.year <= 2999:
+        reading.wrong["surveyed_on"] = "Must lie in this millennium."
+    if not text["surveyed_by"]:
+        reading.missing["surveyed_by"] = "Say who measured."
+    for name, most in (("surveyed_by", 120), ("uncertain", LONGEST_NOTE)):
+        if len(text[name]) > most:
+            reading.wrong[name] = f"Must have at most {most} characters, has {len(text[name])}."
+        if any((ord(letter) < 32 and letter not in "\r\n\t") or ord(letter) == 127 for letter in text[name]):
+            reading.wrong[name] = "Holds a character that cannot be written; write it again."
+    if day is None or any(name in reading.faults for name in BESIDE):
+        return None
+    return Beside(day, text["surveyed_by"], text["uncertain"].replace("\r\n", "\n"))
+
+
 def fields_of_row(row: tables.SiteSurvey, units: str) -> dict[str, str]:
     """Return the fields of a survey that is kept, with what stands beside its document."""
     beside = Beside(row.surveyed_on, row.surveyed_by, row.uncertain)
@@ -212,6 +236,20 @@ def keep(
             note(session, now, by, "changed", "survey", row.id, detail)
     remake(session, awning_id, now)
     return row
+
+
+def take(session: Session, visit: tables.Visit, survey_id: str, *, by: str, now: datetime.datetime) -> None:
+    """Say that `visit` measured a wall of which nobody had said so.
+
+    Raises `Problem` 409 where it is another's by now, or the visit has one.
+    """
+    survey = tables.SiteSurvey
+    own = select(survey.id).where(survey.visit_id == visit.id, col(survey.awning_id).is_(None))
+    row = next((one for one in unnamed_walls(session, visit.site_id) if one.id == survey_id), None)
+    free = session.exec(own.limit(1)).first() is None
+    if row is None or not free or not versions.update(session, row, {"visit_id": visit.id}):
+        raise Problem(409, "This wall has its visit by now. Open the survey again.", kind="changed-meanwhile")
+    note(session, now, by, "changed", "survey", row.id, {"visit_id": [None, visit.id]})
 
 
 def _document(survey: Survey, survey_id: str) -> dict[str, Any]:

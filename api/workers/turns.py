@@ -32,6 +32,8 @@ class Turn(enum.IntEnum):
     TIME_DRIVES = 5
     ASK_WORTH = 6
     ORDER_VISITS = 7
+    TAKE_TEXT = 8
+    NUMBER_JOBS = 9
 
 
 def one_at_a_time(session: Session, of: Turn) -> None:

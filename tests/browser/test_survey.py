@@ -7,8 +7,11 @@ import re
 import pytest
 from playwright.sync_api import Page, expect
 
+from api import tables
 from api.access.accounts import Role
+from api.database import transaction
 from tests.browser.board import SIZES, Board, axe, no_sideways_scroll, tab_to
+from tests.service.cast import signed_in
 
 pytestmark = pytest.mark.browser
 JOB, AWNING = "J-1048", "A-2106"
@@ -161,3 +164,25 @@ def test_a_reader_only_looks(board: Board) -> None:
     page = entry(board, Role.reader)
     expect(page.locator(field(page, "place.height"))).to_be_disabled()
     expect(page.locator("#keep")).to_have_count(0)
+
+
+def test_a_wall_that_a_program_kept_without_its_visit_is_taken_by_a_button(own_board: Board) -> None:
+    """Two visits are to measure walls of the site: which of them measured this one, the office says."""
+    office = signed_in(own_board.app, Role.office)
+    with transaction(own_board.app.state.database) as session:
+        visit = session.get_one(tables.Visit, "J-1076")
+        session.add(tables.Visit(**visit.model_dump(exclude={"id", "version"}), id="J-2076"))
+        site = visit.site_id
+    body = {"site_id": site, "surveyed_on": "2027-04-02", "surveyed_by": "Ida",
+            "document": office.get("/surveys/V-2100").json()["document"]}  # fmt: skip
+    assert office.post("/v1/surveys", json=body).status_code == 201
+    page = own_board.signed_in_page(Role.office, "phone")
+    page.goto("/jobs/J-1076/survey")
+    expect(page.locator("#unnamed")).to_contain_text("nobody said at which visit it was measured")
+    axe(page)
+    no_sideways_scroll(page)
+    page.get_by_role("button", name="This visit measured it").press("Enter")
+    page.get_by_text("✓ The wall is measured.").wait_for()
+    expect(page.locator("#unnamed")).to_have_count(0)
+    page.goto("/jobs/J-2076/survey")
+    expect(page.locator("#unnamed")).to_have_count(0)

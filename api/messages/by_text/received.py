@@ -14,11 +14,11 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, func, select
 
 from api import tables
-from api.database import begin_writing
 from api.http import versions
 from api.http.problems import Problem
 from api.ledger.history import note
 from api.messages.by_text.calling import dialed
+from api.workers.turns import Turn, one_at_a_time
 from scheduler.errors import BadInput
 
 BY = "text message"
@@ -60,7 +60,7 @@ def take(session: Session, row: tables.TextGateway, number: str, words: str, *, 
     The newest message that its customer was told, by text before others, is answered with the words. Raises `Problem`
     429 where more come than any business gets.
     """
-    begin_writing(session)
+    one_at_a_time(session, Turn.TAKE_TEXT)  # else a call that is tried again at once sees nothing of the first
     text, known = tables.TextReceived, _numbers(number, row.prefix)
     number = next(iter(known), number)
     if session.exec(select(text.id).where(text.number == number, text.words == words, text.at > now - AGAIN)).first():

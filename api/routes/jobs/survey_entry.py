@@ -23,7 +23,7 @@ from api.clock import Now, local_day
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
 from api.http.subject import Subject
-from api.ledger.job_facts import zero_photos
+from api.ledger.job_facts import unnamed_walls, zero_photos
 from api.ledger.plans.posted import does_job
 from api.papers.shown.cautions import LEAD_PAINT_BEFORE
 from api.routes import records
@@ -39,7 +39,7 @@ router = Subject(tags=("surveys",))
 Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
 SURVEYORS = (Role.manager, Role.office, Role.lead)
-_MOST_FIELDS, _LONGEST, _LONGEST_NOTE = 6000, 500, 2000
+_MOST_FIELDS, _LONGEST = 6000, 500
 _ROOTS = ("awning", "wall", "anchor", "place", "band", "obstacles", "doors", "datum", "outlet")
 _ALONE = ("wind_class", "built", NO_ZERO)
 _ROW = re.compile(r"(add|drop):([a-z.]+?)(?:\.([0-9]{1,4}))?")
@@ -50,7 +50,10 @@ _FORM = {
                 "schema": {
                     "type": "object",
                     "properties": {
-                        "do": {"type": "string", "description": "draw, keep, add:LIST, drop:LIST.NUMBER or pick"},
+                        "do": {
+                            "type": "string",
+                            "description": "draw, keep, add:LIST, drop:LIST.NUMBER, pick, take:SURVEY",
+                        },
                         "awning": {"type": "string", "description": "which awning, where there are several"},
                         "version": {"type": "string", "description": "of the survey that is changed; empty: the first"},
                         "surveyed_on": {"type": "string"},
@@ -140,8 +143,13 @@ def survey_sent(
     visit_id: str,
     sent: Annotated[dict[str, str], Depends(_sent)],
 ) -> Response:
-    """Draw, keep, or add and drop rows of a form, as its button `do` says; field names are ways into survey/2."""
+    """Draw, keep, or add and drop rows of a form, as its button `do` says; field names are ways into survey/2.
+
+    `take` says that a wall, of which nobody said at which visit it was measured, is this visit's.
+    """
     visit = found(session, tables.Visit, visit_id, "job")
+    if sent.get("do", "").startswith("take:"):
+        return once(session, lambda: _take(session, who, now, visit, sent["do"][5:]))
     # A form from before there was an awning says so: it is kept for the wall, where the awning's form finds it.
     entry = _entry(session, visit, sent.get("awning", ""), before=sent.get("awning") == "")
     do, base = sent.get("do", "draw"), _unpacked(sent.get("base", ""))
@@ -153,6 +161,11 @@ def survey_sent(
     if row := _ROW.fullmatch(do):
         fields = rows_changed(fields, row[1], row[2], row[3])
     return _form(request, session, entry, fields, base)
+
+
+def _take(session: Session, who: Who, now: datetime.datetime, visit: tables.Visit, survey_id: str) -> Response:
+    keeping.take(session, visit, survey_id, by=who.name, now=now)
+    return RedirectResponse(f"/jobs/{visit.id}/survey", 303)
 
 
 def _entry(session: Session, visit: tables.Visit, awning_id: str, *, before: bool = False) -> SurveyEntry:
@@ -190,7 +203,7 @@ def _keep(
     version: str,
 ) -> Response:
     reading = _read(entry, fields)
-    beside = _beside(fields, reading)
+    beside = keeping.read_beside(fields, reading)
     if _wants_zero(session, entry) and beside is not None:
         if why := fields.get(NO_ZERO, "").strip():
             text = f"{beside.uncertain}\nNo photo of the zero: {why}".strip()
@@ -223,28 +236,6 @@ def _keep(
 def _wants_zero(session: Session, entry: SurveyEntry) -> bool:
     """Whether a first survey lacks the photo of its zero; of one that stands the pages ask for it."""
     return entry.row is None and entry.visit.id not in zero_photos(session, [entry.visit])
-
-
-def _beside(fields: Mapping[str, str], reading: Reading) -> keeping.Beside | None:
-    """Return what stands beside the document; None where it is wrong, which `reading` then tells."""
-    text = {name: fields.get(name, "").strip() for name in BESIDE}
-    day = None
-    try:
-        day = datetime.date.fromisoformat(text["surveyed_on"])
-    except ValueError:
-        reading.wrong["surveyed_on"] = "Must be a date such as 2027-04-12."
-    if day is not None and not 2000 <= day.year <= 2999:
-        reading.wrong["surveyed_on"] = "Must lie in this millennium."
-    if not text["surveyed_by"]:
-        reading.missing["surveyed_by"] = "Say who measured."
-    for name, most in (("surveyed_by", 120), ("uncertain", _LONGEST_NOTE)):
-        if len(text[name]) > most:
-            reading.wrong[name] = f"Must have at most {most} characters, has {len(text[name])}."
-        if any((ord(letter) < 32 and letter not in "\r\n\t") or ord(letter) == 127 for letter in text[name]):
-            reading.wrong[name] = "Holds a character that cannot be written; write it again."
-    if day is None or any(name in reading.faults for name in BESIDE):
-        return None
-    return keeping.Beside(day, text["surveyed_by"], text["uncertain"].replace("\r\n", "\n"))
 
 
 def _both(
@@ -342,6 +333,7 @@ def _form(
         "entry": entry,
         "site": site,
         "zero": zero_photos(session, [entry.visit]).get(entry.visit.id),
+        "unnamed": unnamed_walls(session, entry.site_id) if entry.row is None else [],
         "wants_zero": _wants_zero(session, entry),
         "customer": session.get_one(tables.Customer, site.customer_id),
         "sections": sections(before=entry.awning is None),
@@ -388,7 +380,7 @@ def _check_size(sent: Mapping[str, str]) -> None:
     if len(sent) > _MOST_FIELDS:
         raise BadInput("", f"the form has more than {_MOST_FIELDS} fields")
     for key, value in sent.items():
-        if _is_field(key) and len(value) > (_LONGEST_NOTE + 200 if key == "uncertain" else _LONGEST):
+        if _is_field(key) and len(value) > (keeping.LONGEST_NOTE + 200 if key == "uncertain" else _LONGEST):
             raise BadInput(key, f"must have at most {_LONGEST} characters")
 
 

@@ -16,12 +16,12 @@ from api.access.accounts import Role
 from api.access.guards import LOOKERS, Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now
-from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
+from api.jobs.numbers import numbered
 from api.routes import records
 from api.routes.lists import Parts
 from api.tables import Awning, MakerOrder, MakerPart, Order, SiteSurvey, Visit, Yard
@@ -89,7 +89,7 @@ def make_awning(session: Database, who: Writer, now: Now, once: Once, body: Awni
 
     def write() -> Response:
         _check(session, body)
-        row = Awning(id=new_id("A"), **body.model_dump(exclude={"parts"}))
+        row = Awning(id=numbered(session, Awning, "A", body.order_id), **body.model_dump(exclude={"parts"}))
         session.add(row)
         session.flush()
         _pack(session, row.id, body.parts)

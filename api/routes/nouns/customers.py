@@ -12,12 +12,12 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now
-from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import responses, wants_page
 from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
+from api.jobs.numbers import numbered
 from api.routes import records
 from api.routes.lists import Parts
 from api.routes.nouns import customer_page
@@ -72,8 +72,12 @@ def customer(
 @router.post("", status_code=201, response_model=CustomerRecord, responses=responses(400, 409))
 def make_customer(session: Database, who: Writer, now: Now, once: Once, body: CustomerBody) -> Response:
     """Make a customer; repeat safely by Idempotency-Key."""
-    row = Customer(id=new_id("C"), **body.model_dump())
-    return once(session, lambda: records.make(session, who, now, row, "customer", "/customers"))
+
+    def write() -> Response:
+        row = Customer(id=numbered(session, Customer, "C"), **body.model_dump())
+        return records.make(session, who, now, row, "customer", "/customers")
+
+    return once(session, write)
 
 
 @router.put("/{customer_id}", response_model=CustomerRecord, responses=responses(400, 409, 412, 428))

@@ -13,12 +13,12 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now
-from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
+from api.jobs.numbers import numbered
 from api.routes import records
 from api.routes.lists import Parts
 from api.tables import Awning, Customer, Order, Site, Visit
@@ -77,7 +77,8 @@ def make_order(session: Database, who: Writer, now: Now, once: Once, body: Order
 
     def write() -> Response:
         _check(session, body)
-        return records.make(session, who, now, Order(id=new_id("O"), **body.model_dump()), "order", "/orders")
+        row = Order(id=numbered(session, Order, "O", body.site_id), **body.model_dump())
+        return records.make(session, who, now, row, "order", "/orders")
 
     return once(session, write)
 

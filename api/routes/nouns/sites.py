@@ -14,12 +14,12 @@ from api.access.idempotency import Once
 from api.clock import Now
 from api.exchange.importing import stand_in
 from api.fields.addresses.streets import question_of
-from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
+from api.jobs.numbers import numbered
 from api.routes import records
 from api.routes.lists import Parts
 from api.tables import Customer, Order, Site, SiteSurvey, Visit
@@ -87,7 +87,7 @@ def make_site(
 
     def write() -> Response:
         _check_customer(session, body)
-        row = Site(id=new_id("S"), **{**body.model_dump(), **place})
+        row = Site(id=numbered(session, Site, "S", body.customer_id), **{**body.model_dump(), **place})
         return records.make(session, who, now, row, "site", "/sites")
 
     return once(session, write)

@@ -14,12 +14,12 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now
-from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
+from api.jobs.numbers import numbered
 from api.ledger.job_facts import rows
 from api.routes import records
 from api.routes.lists import Parts
@@ -39,10 +39,13 @@ class SurveyBody(records.Body):
     """A survey without its id; `document` is in the form survey/2 or survey/1, its own `id` becomes the record's.
 
     Without an awning the wall was measured before one was chosen; the awning in the document is then a usual one.
+    `visit_id` is the visit that measured it: the awning that is ordered for that visit has this wall. A change that
+    leaves it out leaves it as it is.
     """
 
     site_id: Annotated[str, limit("site_survey.site_id")]
     awning_id: Annotated[str, limit("site_survey.awning_id")] | None = None
+    visit_id: Annotated[str, limit("site_survey.visit_id")] | None = None
     surveyed_on: Annotated[datetime.date, limit("site_survey.surveyed_on")]
     surveyed_by: Annotated[str, limit("site_survey.surveyed_by")]
     document: dict[str, Any]
@@ -140,7 +143,9 @@ def make_survey(session: Database, who: Writer, now: Now, once: Once, body: Surv
     """Make a survey; the newest of an awning counts. Repeat safely by Idempotency-Key."""
 
     def write() -> Response:
-        row = SiteSurvey(id=new_id("V"), **_checked(session, body))
+        values = _checked(session, body)
+        other = body.visit_id or body.awning_id or body.site_id
+        row = SiteSurvey(id=numbered(session, SiteSurvey, "V", other), **values)
         row.document = {**row.document, "id": row.id}
         answer = records.make(session, who, now, row, "survey", "/surveys")
         keeping.remake(session, row.awning_id, now)
@@ -159,6 +164,8 @@ def change_survey(
         row = found(session, SiteSurvey, survey_id, "survey")
         values = _checked(session, body)
         values["document"] = {**values["document"], "id": row.id}
+        if "visit_id" not in body.model_fields_set:
+            del values["visit_id"]
         answer = records.change(session, who, now, row, "survey", values, if_match)
         keeping.remake(session, row.awning_id, now)
         return answer
@@ -199,6 +206,7 @@ def _checked(session: Session, body: SurveyBody) -> dict[str, Any]:
         raise BadInput("awning_id", f'no awning has the id "{body.awning_id}"')
     elif session.get(Site, body.site_id) is None:
         raise BadInput("site_id", f'no site has the id "{body.site_id}"')
+    _check_visit(session, body)
     try:
         survey = _survey(body.document)
         if awning is not None:
@@ -207,6 +215,18 @@ def _checked(session: Session, body: SurveyBody) -> dict[str, Any]:
         where = fault.where if fault.where.startswith("document") else f"document.{fault.where}"
         raise BadInput(where, fault.problem) from None
     return body.model_dump()
+
+
+def _check_visit(session: Session, body: SurveyBody) -> None:
+    if body.visit_id is None:
+        return
+    visit = session.get(Visit, body.visit_id)
+    if visit is None:
+        raise BadInput("visit_id", f'no visit has the id "{body.visit_id}"')
+    if visit.site_id != body.site_id:
+        raise BadInput(
+            "visit_id", f"{visit.id} is to another site, {visit.site_id}: name the visit that measured this wall"
+        )
 
 
 def _survey(document: dict[str, Any]) -> Survey:

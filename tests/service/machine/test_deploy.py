@@ -69,6 +69,11 @@ def test_the_container_is_built_in_one_stage_and_runs_in_another_as_a_user_that_
     for worker in (service, second):
         assert f"server {worker['networks']['inside']['ipv4_address']}:8410" in TEXT["nginx.conf"]
     assert {name for one in compose["services"].values() for name in one.get("secrets", ())} == set(compose["secrets"])
+    for name, one in compose["services"].items():  # no password stands in what everybody reads who may list containers
+        told = one.get("environment", {}).items()
+        secret = {key: value for key, value in told if re.search("PASSWORD|SECRET|DATABASE|TOKEN", key)}
+        assert all(key.endswith(IN_FILE) and value.startswith("/run/secrets/") for key, value in secret.items()), name
+        assert (name == "proxy") == ("ports" in one), name
 
 
 def test_the_compose_file_says_what_compose_knows_and_names_only_what_it_declares() -> None:
@@ -81,6 +86,8 @@ def test_the_compose_file_says_what_compose_knows_and_names_only_what_it_declare
     for name, one in services.items():
         assert one.keys() <= SERVICE, name
         assert ("image" in one) != ("build" in one), name
+        # A name without a version, or one that moves on by itself, brings another program at the next start.
+        assert "build" in one or re.fullmatch(r"\$\{[A-Z_]+:-[a-z]+:[0-9]+(\.[0-9]+)?\}", one["image"]), name
         build = one.get("build", {})
         assert build.keys() <= BUILD
         assert (FOLDER / build.get("context", ".") / build.get("dockerfile", "../../ops/deploy/compose.yaml")).is_file()
@@ -133,6 +140,9 @@ def test_every_part_is_looked_after_and_may_write_into_its_volumes_alone(app: Fa
         assert "healthcheck" in one, name
         assert (one["read_only"], one["restart"]) == (True, "unless-stopped"), name
         assert "no-new-privileges:true" in one["security_opt"], name
+        assert one["cap_drop"] == ["ALL"], name
+        # Of the image that is built here the container file says who it runs as.
+        assert one["user"] not in ("root", "0") if "image" in one else "user" not in one, name
     asked = " ".join(composed()["eaveboard"]["healthcheck"]["test"])
     inner = re.search(r"^HEALTHCHECK .*\n\s+CMD (\[[^\]]*\])", TEXT["Containerfile"], re.MULTILINE)
     assert inner is not None

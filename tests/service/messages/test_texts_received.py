@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import Any
 
@@ -103,6 +104,21 @@ def test_a_gateway_that_tries_again_brings_no_second_answer(app: FastAPI, office
     assert [send(app, door, "Yes"), send(app, door, "Yes")] == [204, 204]
     assert office.get(f"/messages/{line['id']}").json()["answer"] == "Yes"
     assert len(kept(app)) == 1
+
+
+@pytest.mark.race
+def test_of_the_same_text_sent_several_times_at_once_one_is_kept(app_on_either: FastAPI) -> None:
+    """A gateway that is answered slowly tries again while its first call is still being worked at."""
+    app = app_on_either
+    manager = signed_in(app, Role.manager)
+    manager.headers["accept"] = "application/json"
+    made = set_gateway(app, manager)
+    made = manager.post("/text-gateway/replies", data={"version": made["version"]}).json()["gateway"]
+    door = made["texts"].removeprefix(app.state.settings.base)
+    with ThreadPoolExecutor(8) as pool:
+        codes = list(pool.map(lambda words: send(app, door, words), ["Yes", "No"] * 8))
+    assert codes == [204] * 16
+    assert sorted(one.words for one in kept(app)) == ["No", "Yes"]
 
 
 def test_long_talk_fits_the_message_and_its_end_is_what_stays(app: FastAPI, office: TestClient, door: str) -> None:

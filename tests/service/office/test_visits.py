@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+import re
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from fastapi import FastAPI
@@ -45,6 +47,35 @@ def test_a_visit_is_made_with_its_hours_changed_and_deleted(app_on_either: FastA
     assert office.get(address).json()["hours"] == MORNINGS[:1]
     assert office.delete(address, headers={"If-Match": '"2"'}).status_code == 204
     assert office.get(address).status_code == 404
+
+
+@pytest.mark.race
+def test_jobs_that_are_made_at_the_same_moment_get_numbers_of_their_own(app_on_either: FastAPI) -> None:
+    clients = [signed_in(app_on_either, Role.office) for _ in range(6)]
+    sold = sale(clients[0])
+    with ThreadPoolExecutor(6) as pool:
+        ids = list(pool.map(lambda client: made(client.post("/visits", json=sold.visit()))["id"], clients))
+    assert len(set(ids)) == 6
+    assert all(re.fullmatch("J-[0-9]{4}", one) for one in ids)
+
+
+def test_what_a_program_makes_has_numbers_that_can_be_said_on_the_phone(office: TestClient) -> None:
+    """C-1001 with S-1001, O-1001, A-1001 and V-1001; a second site of the customer, the next awning are told apart."""
+    sold = sale(office)
+    survey = made(office.post("/surveys", json=sold.survey()))["id"]
+    number = sold.customer.removeprefix("C-")
+    assert re.fullmatch("[0-9]{4}", number)
+    assert (sold.site, sold.order, sold.awning, survey) == tuple(f"{letter}-{number}" for letter in "SOAV")
+    another = sale(office)
+    assert another.customer != sold.customer
+    awning = {
+        key: value
+        for key, value in office.get(f"/awnings/{sold.awning}").json().items()
+        if key not in ("id", "version")
+    }
+    assert made(office.post("/awnings", json=awning))["id"] == f"A-{number}-2"
+    visit = made(office.post("/visits", json=sold.visit()))["id"]
+    assert re.fullmatch("J-[0-9]{4}", visit)
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ import html
 import re
 import shutil
 from collections.abc import Iterator
+from typing import Any
 
 import msgspec
 import pytest
@@ -173,6 +174,61 @@ def test_a_program_makes_a_survey_without_an_awning(office: TestClient) -> None:
     assert made(office.post("/surveys", json=body))["awning_id"] is None
     refused = office.post("/surveys", json=body | {"site_id": "S-none"})
     assert (refused.status_code, refused.json()["where"]) == (422, "site_id")
+
+
+def sent_wall(office: TestClient, job: str, right_mm: float, **more: str) -> dict[str, Any]:
+    """Have a program keep a wall of the site of `job` that is clear up to `right_mm`; return the record."""
+    document = office.get("/surveys/V-2100").json()["document"]
+    document["band"]["right"] = right_mm
+    body = {"site_id": office.get(f"/visits/{job}").json()["site_id"], "surveyed_on": "2027-04-02",
+            "surveyed_by": "Ida", "document": document, **more}  # fmt: skip
+    return made(office.post("/surveys", json=body))
+
+
+def test_walls_that_a_program_measured_at_two_visits_go_to_the_awnings_of_these(
+    demo: FastAPI, office: TestClient
+) -> None:
+    second = another_visit(demo, JOB)
+    walls = {job: sent_wall(office, job, right, visit_id=job) for job, right in ((JOB, 5000), (second, 4000))}
+    for job, width, right in ((JOB, "14", "5000 mm"), (second, "10", "4000 mm")):
+        assert form_of(office, job)["band.right"] == right
+        awning = ordered(office, job, width)
+        assert form_of(office, job)["band.right"] == right
+        assert bound(office, job, awning, int(width) * FOOT_MM) == walls[job]["id"]
+    assert sent_wall(office, OTHER_JOB, 5000, visit_id=OTHER_JOB)["visit_id"] == OTHER_JOB
+    row = office.get(f"/surveys/{walls[JOB]['id']}")
+    body = {key: value for key, value in row.json().items() if key not in ("id", "version", "visit_id")}
+    answer = office.put(f"/surveys/{walls[JOB]['id']}", json=body, headers={"If-Match": row.headers["etag"]})
+    assert answer.json()["visit_id"] == JOB  # a program that does not know of it leaves it as it is
+    for visit, words in (("J-none", 'no visit has the id "J-none"'), (OTHER_JOB, "is to another site")):
+        body = {**body, "visit_id": visit}
+        refused = office.post("/surveys", json=body).json()
+        assert refused["where"] == "visit_id"
+        assert words in refused["detail"]
+
+
+def test_a_wall_whose_visit_nobody_named_is_asked_after_where_two_could_have_measured_it(
+    demo: FastAPI, office: TestClient
+) -> None:
+    alone = sent_wall(office, OTHER_JOB, 4500)
+    assert form_of(office, OTHER_JOB)["band.right"] == "4500 mm"  # the only visit that measures there
+    second, wall = another_visit(demo, JOB), sent_wall(office, JOB, 5000)
+    for job in (JOB, second):
+        text = office.get(f"/jobs/{job}/survey", headers=PAGE).text
+        assert "band.right" not in form_of(office, job) or not form_of(office, job)["band.right"]
+        assert f'value="take:{wall["id"]}"' in text
+    reader = signed_in(demo, Role.reader).get(f"/jobs/{JOB}/survey", headers=PAGE).text
+    assert wall["id"] in reader
+    assert "take:" not in reader
+    form = form_of(office, second)
+    taken = office.post(f"/jobs/{second}/survey", data={**form, "do": f"take:{wall['id']}"}, headers=PAGE)
+    assert taken.status_code == 303
+    assert form_of(office, second)["band.right"] == "5000 mm"
+    assert "take:" not in office.get(f"/jobs/{JOB}/survey", headers=PAGE).text
+    assert "visit_id" in signed_in_history(office, wall["id"])
+    for other in (wall["id"], alone["id"], "V-none"):  # by another visit, of another site, none at all
+        told = office.post(f"/jobs/{JOB}/survey", data={**form, "do": f"take:{other}"}, headers=JSON)
+        assert told.status_code == 409, told.text
 
 
 def test_those_who_only_read_see_what_fits_and_order_nothing(demo: FastAPI, office: TestClient) -> None:
