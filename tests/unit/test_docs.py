@@ -149,7 +149,7 @@ FOLLOWED = {
         r"/jobs/new\b|\"entry\.html\"|import entry\b|\bnew-job\b|name=\"New job\"",
         r"(^|/)(test_)?entry\.(py|html)$",
     ),
-    "A column": (r"\bstoreys\b", None),
+    "A column": (r"\bstoreys\b|\bstories of the house\b", None),  # its name, and its meaning as forms show it
 }
 SHARED_RULE = (r"\bmax_days\b|\.follows?\b|\bfollow: ", r"\bmax_days\b")  # in the core, in what tests share
 
