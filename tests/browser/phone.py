@@ -21,7 +21,7 @@ from api.access.day_links import make_link
 from api.app import create_app
 from api.database import transaction
 from api.settings import Settings, sqlite_address
-from tests.browser.board import Board, Size
+from tests.browser.board import Board, Size, open_link
 from tests.service.day.day_cast import CREW, CREW_NAME, DAY, MORNING, Jobs
 from tests.waiting import PATIENCE_S
 
@@ -87,7 +87,7 @@ class Phone:
             made.link.expires_at = datetime.datetime(9000, 1, 1, tzinfo=datetime.UTC)
             session.add(made.link)
         page = page or self.board.anonymous_page(size)
-        page.goto(f"/day-links/open/{made.token}")
+        open_link(page, made.token)
         kept(page)
         return page
 

@@ -7,6 +7,7 @@ import re
 
 from playwright.sync_api import Locator, Page, expect
 
+from tests.browser.board import open_link
 from tests.first_year import entering, events, lists
 from tests.first_year.office import SLOW_MS, Office
 
@@ -102,7 +103,7 @@ def work_day(office: Office, morning: datetime.datetime, crew: str, visits: list
     link = page.locator("p.tag code").inner_text()
     phone = office.board.anonymous_page("phone")
     try:
-        phone.goto(link[link.index("/day-links/") :])
+        open_link(phone, link.rpartition("/")[2])
         expect(phone.locator("#day")).to_have_attribute("data-kept", "yes", timeout=30_000)
         _ready(phone, "Everything is on the van")
         _ready(phone, "Leave the yard")
