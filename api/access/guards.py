@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime
 import hashlib
 import hmac
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, TypeVar
 
@@ -32,7 +32,7 @@ from api.http.pages import Database
 from api.http.problems import Problem
 from api.languages import gettext
 from api.ledger.days.riders import riding_on
-from api.ledger.plans.posted import does_job, posted_route
+from api.ledger.plans.posted import crews_given, does_job, posted_route
 from api.secret import accepted
 from api.settings import Settings
 from api.tables import Crew
@@ -327,6 +327,15 @@ def rides_along(session: Session, own_crew: str | None, crew_id: str, day: datet
     if own is None or crew is None:
         return False
     return own.lead_id in {person.id for person in riding_on(session, day).riders(crew, day)}
+
+
+def own_wall(session: Session, who: Who, visit_ids: Collection[str]) -> None:
+    """Answer 404 to a lead where all of a wall's jobs were given to other crews: leads survey what nobody has yet."""
+    if who.role is not Role.lead or not visit_ids:
+        return
+    given = crews_given(session, visit_ids)
+    if all(crews and who.crew_id not in crews for crews in given.values()):
+        raise Problem(404, gettext('Your crew has no job "{visit}".').format(visit=min(visit_ids)))
 
 
 def own_job(session: Session, who: Who, visit_id: str) -> None:

@@ -12,7 +12,7 @@ from pydantic import AwareDatetime
 from sqlmodel import Session
 
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow, days_handed_in, found, own_job
+from api.access.guards import STAFF, Who, allow, days_handed_in, found, own_job, own_wall
 from api.access.idempotency import Once
 from api.clock import Now
 from api.day import photos
@@ -114,6 +114,7 @@ def add_survey_photo(
     A crew lead surveys walls whose job no crew has been given yet.
     """
     found(session, Visit, visit_id, "job")
+    own_wall(session, who, [visit_id])
     data = file.file.read(photos.MOST_BYTES + 1)
     folder = request.app.state.settings.data
 

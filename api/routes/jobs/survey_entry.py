@@ -17,7 +17,7 @@ from starlette.datastructures import UploadFile
 
 from api import tables
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow, found, own_job
+from api.access.guards import STAFF, Who, allow, found, own_job, own_wall
 from api.access.idempotency import Once
 from api.clock import Now, local_day
 from api.http.pages import Database, page, wants_json
@@ -102,6 +102,7 @@ def survey_page(
     if who.link_id is not None:  # crew leads survey walls that no crew has been given yet
         own_job(session, who, visit_id)
     visit = found(session, tables.Visit, visit_id, "job")
+    own_wall(session, who, [visit_id])
     entry = _entry(session, visit, awning)
     taken = ""
     if entry.row is not None:
@@ -142,6 +143,7 @@ def survey_sent(
 ) -> Response:
     """Draw, keep, or add and drop rows of a form, as its button `do` says; field names are ways into survey/2."""
     visit = found(session, tables.Visit, visit_id, "job")
+    own_wall(session, who, [visit_id])
     # A form from before there was an awning says so: it is kept for the wall, where the awning's form finds it.
     entry = _entry(session, visit, sent.get("awning", ""), before=sent.get("awning") == "")
     do, base = sent.get("do", "draw"), _unpacked(sent.get("base", ""))
