@@ -151,20 +151,19 @@ class Text(ColumnLimit):
     def check(self, value: Any) -> str:
         if not isinstance(value, str):
             raise BadInput("", f'must be a text, is "{_said(value)}"')
-        if not (self.lines or self.pattern or self.fits):
-            value = _BREAK.sub(" ", value)
-        if any((ord(letter) < 32 and letter not in "\n\r\t") or ord(letter) == 127 for letter in value):
+        text = value if self.lines or self.pattern or self.fits else _BREAK.sub(" ", value)
+        if any((ord(letter) < 32 and letter not in "\n\r\t") or ord(letter) == 127 for letter in text):
             raise BadInput("", "must not contain control characters")
-        if any(0xD800 <= ord(letter) < 0xE000 for letter in value):
+        if any(0xD800 <= ord(letter) < 0xE000 for letter in text):
             raise BadInput("", "must be text that can be written: it holds half of a character")
-        if len(value) < self.least:
+        if len(text) < self.least:
             raise BadInput("", "must not be empty" if self.least == 1 else f"must have {self.least} letters or more")
-        if len(value) > self.most:
-            raise BadInput("", f"must have at most {self.most} letters, has {len(value)}")
-        fits = (self.fits is None or self.fits(value)) and (not self.pattern or re.fullmatch(self.pattern, value))
-        if value and not fits:
-            raise BadInput("", f'{self.words}, is "{value}"')
-        return value
+        if len(text) > self.most:
+            raise BadInput("", f"must have at most {self.most} letters, has {len(text)}")
+        fits = (self.fits is None or self.fits(text)) and (not self.pattern or re.fullmatch(self.pattern, text))
+        if text and not fits:
+            raise BadInput("", f'{self.words}, is "{text}"')
+        return text
 
     def schema(self) -> dict[str, Any]:
         return {"type": "string", "minLength": self.least, "maxLength": self.most}
