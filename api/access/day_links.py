@@ -101,7 +101,11 @@ def open_on(session: Session, link: DayLink, phone: str, agent: str, *, by: str,
         session.refresh(link)
         if taken.rowcount:  # type: ignore[attr-defined]
             note(session, now, by, "opened", "day link", str(link.id), _told(link, agent))
-    return is_of_phone(link, phone)
+    mine = is_of_phone(link, phone)
+    if mine:  # a phone reads its sheet all day: each time that would be noted is a write that others wait for
+        link.seen_at = now
+        session.add(link)
+    return mine
 
 
 def note_refused(session: Session, link: DayLink, agent: str, now: datetime.datetime) -> None:

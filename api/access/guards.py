@@ -259,7 +259,6 @@ def _caller(request: Request, session: Session, *, over: bool) -> Who:
     phone = request.cookies.get(cookie_name(settings, "phone"), "")
     link = crew_of_link(session, secret, token, phone, now, over=over) if token else None
     if link is not None:
-        note_used(request.app.state.database, link, now)
         return Who(
             link_name(session, link.crew_id),
             csrf_token(secret, token),

@@ -15,7 +15,7 @@ from api.database import transaction
 from api.ledger.history import note
 from api.tables import CalendarAddress, DayLink, ProgramToken
 
-Seen = TypeVar("Seen", ProgramToken, CalendarAddress, DayLink)
+Seen = TypeVar("Seen", ProgramToken, CalendarAddress)
 Issued = TypeVar("Issued", ProgramToken, CalendarAddress, DayLink)
 
 

@@ -83,9 +83,10 @@ class Whole(ColumnLimit):
 
     def parse(self, text: str) -> int:
         if not _NUMBER.fullmatch(text):
-            raise BadInput("", f'must be a whole number, is "{_said(text)}"')
+            raise BadInput("", f'must be a whole number, is "{text}"')
         if len(text) > MOST_DIGITS:  # far more of them Python makes no number of
-            raise BadInput("", f"must be from {self.least} to {self.most}, is {_said(text)}")
+            value = _said(text)
+            raise BadInput("", f"must be from {self.least} to {self.most}, is {value}")
         return self.check(int(text))
 
     def check(self, value: Any) -> int:
@@ -151,19 +152,21 @@ class Text(ColumnLimit):
     def check(self, value: Any) -> str:
         if not isinstance(value, str):
             raise BadInput("", f'must be a text, is "{_said(value)}"')
-        text = value if self.lines or self.pattern or self.fits else _BREAK.sub(" ", value)
-        if any((ord(letter) < 32 and letter not in "\n\r\t") or ord(letter) == 127 for letter in text):
+        return self._judged(value if self.lines or self.pattern or self.fits else _BREAK.sub(" ", value))
+
+    def _judged(self, value: str) -> str:
+        if any((ord(letter) < 32 and letter not in "\n\r\t") or ord(letter) == 127 for letter in value):
             raise BadInput("", "must not contain control characters")
-        if any(0xD800 <= ord(letter) < 0xE000 for letter in text):
+        if any(0xD800 <= ord(letter) < 0xE000 for letter in value):
             raise BadInput("", "must be text that can be written: it holds half of a character")
-        if len(text) < self.least:
+        if len(value) < self.least:
             raise BadInput("", "must not be empty" if self.least == 1 else f"must have {self.least} letters or more")
-        if len(text) > self.most:
-            raise BadInput("", f"must have at most {self.most} letters, has {len(text)}")
-        fits = (self.fits is None or self.fits(text)) and (not self.pattern or re.fullmatch(self.pattern, text))
-        if text and not fits:
-            raise BadInput("", f'{self.words}, is "{text}"')
-        return text
+        if len(value) > self.most:
+            raise BadInput("", f"must have at most {self.most} letters, has {len(value)}")
+        fits = (self.fits is None or self.fits(value)) and (not self.pattern or re.fullmatch(self.pattern, value))
+        if value and not fits:
+            raise BadInput("", f'{self.words}, is "{value}"')
+        return value
 
     def schema(self) -> dict[str, Any]:
         return {"type": "string", "minLength": self.least, "maxLength": self.most}

@@ -100,7 +100,7 @@ class DayLink(SQLModel, table=True):
 
     `phone` is the digest of what the phone that opened it first has in its cookie: no other one comes in. Null: opened
     by none yet; empty: of before this was kept, good for any. `opened_at` is when that was and `agent` what its browser
-    calls itself; `seen_at` is when the link was last used, to a few minutes.
+    calls itself; `seen_at` is when that phone last opened the link.
     """
 
     __tablename__ = "day_link"

@@ -124,7 +124,7 @@ def test_openings_are_listed_and_noted_with_those_that_were_refused(day: FastAPI
     lines = office.get("/history", params={"noun": "day link"}).json()["items"]
     assert [line["did"] for line in lines] == ["was refused"] * 2 + ["opened", "made"]
     with frozen(NOON + datetime.timedelta(hours=2)):
-        assert phone.get(READ).status_code == 200
+        assert phone.get(path).status_code == 303
         seen = links(day)[0].seen_at
         assert seen is not None
         assert seen >= NOON + datetime.timedelta(hours=2)
