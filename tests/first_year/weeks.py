@@ -99,7 +99,7 @@ def work_day(office: Office, morning: datetime.datetime, crew: str, visits: list
     page = office.open("/day-links")
     page.locator("#crew_id").select_option(crew)
     page.locator("#day").fill(morning.date().isoformat())
-    office.press(page.get_by_role("button", name="Make link"))
+    office.press(page.get_by_role("button", name="Make link", exact=True))
     link = page.locator("p.tag code").inner_text()
     phone = office.board.anonymous_page("phone")
     try:
