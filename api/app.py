@@ -34,7 +34,7 @@ from api.http.assets import Assets
 from api.http.first_version import FirstVersion
 from api.http.headers import SafeHeaders
 from api.http.measures import Measured, count_lines
-from api.http.pages import forget_answers
+from api.http.pages import forget_answers, turns
 from api.http.problems import add_problem_handlers
 from api.http.sizes import RequestBounds
 from api.http.worded import InItsWords
@@ -115,7 +115,7 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
 async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator[None]:
     """Begin what works beside the pages, and end it."""
     state, database, held = app.state, own.database, own.held
-    state.secret, state.database = own.secret, database
+    state.secret, state.database, state.turns = own.secret, database, turns()
     state.passwords = Passwords(quick=chosen.quick_passwords)
     state.clock = clock_of(chosen.clock, database)
     back = f"{chosen.base}/sign-in/provider/back"

@@ -100,6 +100,11 @@ class HalfIn:
     version: int
 
 
+def printable(agent: str) -> str:
+    """Return what a browser calls itself, as it is kept."""
+    return "".join(letter for letter in agent if letter.isprintable())[:200]
+
+
 def digest(token: str) -> str:
     """Return what is stored of a token of 256 random bits; such a token needs no slow hash."""
     return hashlib.sha256(token.encode()).hexdigest()
@@ -189,8 +194,8 @@ def new_session(session: Session, account: Account, now: datetime.datetime, hour
     token = secrets.token_urlsafe(32)
     assert account.id is not None
     expires = now + datetime.timedelta(hours=hours)
-    agent = "".join(letter for letter in agent if letter.isprintable())[:200]
-    session.add(SignIn(digest=digest(token), account_id=account.id, made_at=now, expires_at=expires, agent=agent))
+    called = printable(agent)
+    session.add(SignIn(digest=digest(token), account_id=account.id, made_at=now, expires_at=expires, agent=called))
     return token
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime
 import hashlib
 import hmac
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, TypeVar
 
@@ -21,7 +21,7 @@ from sqlmodel import Session, SQLModel
 from starlette.datastructures import UploadFile
 
 from api.access.accounts import Role, has_codes, owner, seen
-from api.access.day_links import crew_of_link
+from api.access.day_links import crew_of_link, days_to_hand_in
 from api.access.issued import note_used
 from api.access.proof import has_proved
 from api.access.scopes import opened
@@ -32,7 +32,7 @@ from api.http.pages import Database
 from api.http.problems import Problem
 from api.languages import gettext
 from api.ledger.days.riders import riding_on
-from api.ledger.plans.posted import does_job, posted_route
+from api.ledger.plans.posted import crews_given, does_job, posted_route
 from api.secret import accepted
 from api.settings import Settings
 from api.tables import Crew
@@ -49,9 +49,10 @@ OPEN_MOUNTS = ("/static",)  # style sheets and scripts, the same for everyone
 class Who:
     """The caller: an account, a crew's day link, a program's token, or nobody; `name` is what the history calls them.
 
-    `crew_id` is the crew of a crew lead or of the link, `day` the link's; `csrf` is what their forms must carry, or one
-    of `csrf_before`, made by secrets of before. A program has `scopes`, and the role for which it is taken at the
-    address that it asks for.
+    `crew_id` is the crew of a crew lead or of the link, `day` the link's and `phone` the digest of its phone's cookie
+    (empty: of a link of before, good for any); `over`: that day is over, and what was noted may be handed in. `csrf` is
+    what their forms must carry, or one of `csrf_before`, made by secrets of before. A program has `scopes`, and the
+    role for which it is taken at the address that it asks for.
     """
 
     name: str
@@ -61,6 +62,8 @@ class Who:
     link_id: int | None = None
     crew_id: str | None = None
     day: datetime.date | None = None
+    phone: str = ""
+    over: bool = False
     must_change: bool = False
     must_set_up: bool = False
     token_id: int | None = None
@@ -72,7 +75,10 @@ class Who:
         """Tells callers apart, even where names are used again."""
         if self.token_id is not None:
             return f"token {self.token_id}"
-        return f"account {self.account_id}" if self.account_id is not None else f"link {self.link_id}"
+        if self.account_id is not None:
+            return f"account {self.account_id}"
+        # What a phone sends again by the link of the next day is done once all the same.
+        return f"{self.crew_id} on {self.phone}" if self.phone else f"link {self.link_id}"
 
 
 def cookie_name(settings: Settings, what: str) -> str:
@@ -114,9 +120,10 @@ class Permission:
     one_time: bool = False
     grave: bool = False
     by_key: bool = False
+    hand_in: bool = False
 
     def __call__(self, request: Request, session: Database, sent: Annotated[str, Depends(_sent_csrf)]) -> Who:
-        who = _caller(request, session)
+        who = _caller(request, session, over=self.hand_in)
         request.state.who = who
         if who.token_id is not None and self.grave:
             raise Problem(403, "This token may not do this: this is for people.")
@@ -164,16 +171,19 @@ class Permission:
         return "everyone" if self.everyone else ", ".join(names)
 
 
-def allow(*roles: Role, crew_link: bool = False, one_time: bool = False, grave: bool = False) -> Any:
+def allow(
+    *roles: Role, crew_link: bool = False, one_time: bool = False, grave: bool = False, hand_in: bool = False
+) -> Any:
     """Return the dependency that lets only accounts of `roles` in, and crews by their day link where `crew_link`.
 
     `one_time`: also while a one-time password is still to be changed, or codes at sign-in to be set up. `grave`: only
     where the password was given a few minutes ago, and for no program. A route that lets links in must still ask
-    `own_crew_day` or `own_job`: a link is for one crew and one day.
+    `own_crew_day` or `own_job`: a link is for one crew and one day. `hand_in`: links whose day is over come in too, for
+    what their phone noted on it.
     """
     if not roles:
         raise ValueError("say which roles may use this; everyone() lets anybody in")
-    return Depends(Permission(frozenset(roles), crew_link=crew_link, one_time=one_time, grave=grave))
+    return Depends(Permission(frozenset(roles), crew_link=crew_link, one_time=one_time, grave=grave, hand_in=hand_in))
 
 
 def _has_proved(request: Request, session: Session) -> bool:
@@ -212,7 +222,8 @@ def _permissions(dependant: Dependant) -> Iterator[Permission]:
         yield from _permissions(inner)
 
 
-def _caller(request: Request, session: Session) -> Who:
+def _caller(request: Request, session: Session, *, over: bool) -> Who:
+    """Return who asks; `over`: a link whose day is over counts, for what its phone may still hand in."""
     settings: Settings = request.app.state.settings
     secret: str = request.app.state.secret
     now = datetime.datetime.now(datetime.UTC)
@@ -245,19 +256,26 @@ def _caller(request: Request, session: Session) -> Who:
             and not has_codes(session, account),
         )
     token = request.cookies.get(cookie_name(settings, "day"), "")
-    link = crew_of_link(session, secret, token, now) if token else None
+    phone = request.cookies.get(cookie_name(settings, "phone"), "")
+    link = crew_of_link(session, secret, token, phone, now, over=over) if token else None
     if link is not None:
-        name = f"{crew_called(session, link.crew_id)} by day link"
         return Who(
-            name,
+            link_name(session, link.crew_id),
             csrf_token(secret, token),
             link_id=link.id,
             crew_id=link.crew_id,
             day=link.day,
+            phone=link.phone or "",
+            over=link.expires_at <= now,
             csrf_before=before(token),
         )
     seed = request.cookies.get(cookie_name(settings, "form"), "")
     return Who("", csrf_token(secret, seed), csrf_before=before(seed)) if seed else Who("", "")
+
+
+def link_name(session: Session, crew_id: str) -> str:
+    """Return what the history calls a crew that came by a day link."""
+    return f"{crew_called(session, crew_id)} by day link"
 
 
 def is_known(request: Request) -> bool:
@@ -265,7 +283,7 @@ def is_known(request: Request) -> bool:
     if not request.cookies and "authorization" not in request.headers:
         return False
     with transaction(request.app.state.database) as session:
-        who = _caller(request, session)
+        who = _caller(request, session, over=True)
     return who.role is not None or who.link_id is not None or who.token_id is not None
 
 
@@ -279,12 +297,27 @@ def found(session: Session, table: type[Row], key: Any, noun: str) -> Row:
 
 
 def own_crew_day(session: Session, who: Who, crew_id: str, day: datetime.date, *, write: bool = False) -> None:
-    """Answer 404 where the day is not the link's or not of the lead's crew; 403 where a lead would `write` there."""
-    if who.link_id is not None and (who.crew_id, who.day) != (crew_id, day):
+    """Answer 404 where the day is not the link's or not of the lead's crew; 403 where a lead would `write` there.
+
+    To `write`, the days are open too on which the link's phone had another one and may still hand in what it noted.
+    """
+    own = who.link_id is None or (who.crew_id, who.day) == (crew_id, day)
+    if not own and not (write and who.crew_id == crew_id and day in days_handed_in(session, who)):
         raise Problem(404, gettext("This link is for another crew or day."))
     if who.role is Role.lead and who.crew_id != crew_id and not rides_along(session, who.crew_id, crew_id, day):
         detail = gettext("This is for the lead of {crew} and the office.").format(crew=crew_called(session, crew_id))
         raise Problem(403 if write else 404, detail)
+
+
+def days_handed_in(session: Session, who: Who) -> dict[datetime.date, datetime.datetime]:
+    """Return the days of which a link's phone may still hand in what it noted, the newest first, with their ends."""
+    if who.crew_id is None or not who.phone:
+        return {}
+    links = days_to_hand_in(session, who.crew_id, who.phone, datetime.datetime.now(datetime.UTC))
+    ends: dict[datetime.date, datetime.datetime] = {}
+    for link in links:
+        ends[link.day] = max(link.expires_at, ends.get(link.day, link.expires_at))
+    return ends
 
 
 def rides_along(session: Session, own_crew: str | None, crew_id: str, day: datetime.date) -> bool:
@@ -293,6 +326,15 @@ def rides_along(session: Session, own_crew: str | None, crew_id: str, day: datet
     if own is None or crew is None:
         return False
     return own.lead_id in {person.id for person in riding_on(session, day).riders(crew, day)}
+
+
+def own_wall(session: Session, who: Who, visit_ids: Collection[str]) -> None:
+    """Answer 404 to a lead where all of a wall's jobs were given to other crews: leads survey what nobody has yet."""
+    if who.role is not Role.lead or not visit_ids:
+        return
+    given = crews_given(session, visit_ids)
+    if all(crews and who.crew_id not in crews for crews in given.values()):
+        raise Problem(404, gettext('Your crew has no job "{visit}".').format(visit=min(visit_ids)))
 
 
 def own_job(session: Session, who: Who, visit_id: str) -> None:

@@ -28,7 +28,10 @@ from api.languages import LANGUAGES
 from scheduler.errors import BadInput
 
 FIRST_DAY, LAST_DAY = datetime.date(1990, 1, 1), datetime.date(2100, 12, 31)
+MOST_DIGITS = 40
 _NUMBER = re.compile(r"[+-]?[0-9]+")
+# Line ends and tabs, with the blanks around them.
+_BREAK = re.compile(r"\s*[\n\r\t\x85\u2028\u2029]\s*")
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
@@ -81,6 +84,9 @@ class Whole(ColumnLimit):
     def parse(self, text: str) -> int:
         if not _NUMBER.fullmatch(text):
             raise BadInput("", f'must be a whole number, is "{text}"')
+        if len(text) > MOST_DIGITS:  # far more of them Python makes no number of
+            value = _said(text)
+            raise BadInput("", f"must be from {self.least} to {self.most}, is {value}")
         return self.check(int(text))
 
     def check(self, value: Any) -> int:
@@ -128,7 +134,7 @@ class Decimal(ColumnLimit):
 
 @dataclass(frozen=True)
 class Text(ColumnLimit):
-    """A text of `least` to `most` letters; `lines`: it may have several.
+    """A text of `least` to `most` letters; `lines`: it may have several, else they are joined by blanks.
 
     It matches `pattern`, which browsers read as well, and `fits`; `words` say what it must be.
     """
@@ -146,6 +152,9 @@ class Text(ColumnLimit):
     def check(self, value: Any) -> str:
         if not isinstance(value, str):
             raise BadInput("", f'must be a text, is "{_said(value)}"')
+        return self._judged(value if self.lines or self.pattern or self.fits else _BREAK.sub(" ", value))
+
+    def _judged(self, value: str) -> str:
         if any((ord(letter) < 32 and letter not in "\n\r\t") or ord(letter) == 127 for letter in value):
             raise BadInput("", "must not contain control characters")
         if any(0xD800 <= ord(letter) < 0xE000 for letter in value):

@@ -36,7 +36,7 @@ class SafeHeaders:
     def __init__(self, app: ASGIApp, secure: bool, tiles: str = "") -> None:
         """`tiles`: the address whose pictures may lie under the map (EAVEBOARD_TILES); empty: none from elsewhere."""
         self.app = app
-        self.headers = ALWAYS | ({"Strict-Transport-Security": "max-age=31536000"} if secure else {})
+        self.headers = ALWAYS | ({"Strict-Transport-Security": "max-age=31536000; includeSubDomains"} if secure else {})
         if tiles:
             parts = urlsplit(tiles)
             allowed = CONTENT_POLICY.replace("img-src 'self'", f"img-src 'self' {parts.scheme}://{parts.netloc}")

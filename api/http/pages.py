@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import functools
 import math
 import re
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import AsyncIterator, Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -90,7 +91,25 @@ def held_to(column: str, *, required: bool | None = None) -> Markup:
     return Markup(" ").join(Markup('{}="{}"').format(name, value) for name, value in attributes.items())
 
 
-def _session(request: Request) -> Iterator[Session]:
+# A request keeps its connection from the first question until its answer is ready, and waits for a thread in between.
+# With more of them at once than there are connections, each would wait for what another has. A second connection for
+# each, and some for what is done in the background, are left (`api.database.opening`).
+AT_ONCE = 30
+
+
+def turns() -> asyncio.Semaphore:
+    """Return what requests that ask the database wait for, one for each loop of events."""
+    return asyncio.Semaphore(AT_ONCE)
+
+
+async def _turn(request: Request) -> AsyncIterator[None]:
+    if request.headers.get("content-type", "").lower().startswith("multipart/form-data"):
+        await request.form()  # nobody who sends it slowly keeps a turn meanwhile
+    async with request.app.state.turns:
+        yield
+
+
+def _session(request: Request, _: Annotated[None, Depends(_turn, scope="function")]) -> Iterator[Session]:
     with transaction(request.app.state.database) as session:
         yield session
 

@@ -14,6 +14,7 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import RedirectResponse
 from sqlalchemy.exc import DBAPIError, IntegrityError, InterfaceError, OperationalError
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
@@ -161,7 +162,8 @@ async def answer(request: Request, fault: Exception) -> Response:
             return RedirectResponse(f"/prove?next={quote(_came_from(request), safe='')}", 303)
         with speaking(problem.language), speaking(page_language()):
             values = {"title": problem.title, "words": problem.said, "problem": problem, "back": _form_of(request)}
-            refused = page(request, "refused.html", values, status=problem.status)
+            # Its head asks the database: while it waits for that, others must not wait for this.
+            refused = await run_in_threadpool(page, request, "refused.html", values, status=problem.status)
         refused.headers.update(problem.headers)
         return refused
     with speaking(problem.language), speaking(page_language()):

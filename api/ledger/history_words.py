@@ -22,7 +22,7 @@ DID = (
     to_say("{who} took off {what}"), to_say("{who} took over {what}"), to_say("{who} took back {what}"),
     to_say("{who} undid {what}"), to_say("{who} undid the change of {what}"),
     to_say("{who} changed the day of {what}"), to_say("{who} fitted {what}"), to_say("{who} revoked {what}"),
-    to_say("{who} ended {what}"), to_say("{who} ended codes at sign-in {what}"),
+    to_say("{who} was refused {what}"), to_say("{who} ended {what}"), to_say("{who} ended codes at sign-in {what}"),
     to_say("{who} ended other sessions {what}"), to_say("{who} set up codes at sign-in {what}"),
     to_say("{who} gave a wrong code {what}"), to_say("{who} used a recovery code {what}"),
     to_say("{who} changed password {what}"), to_say("{who} changed e-mail for sign-in {what}"),
@@ -84,7 +84,7 @@ DETAILS = (
     to_say("hold"), to_say("yard"), to_say("active"), to_say("lead"), to_say("helper"), to_say("van"),
     to_say("day cents"), to_say("language"), to_say("answer"), to_say("reason"), to_say("text"), to_say("subject"),
     to_say("part"), to_say("onboard"), to_say("lat"), to_say("lon"), to_say("pin"), to_say("feed"), to_say("drives"),
-    to_say("kit"), to_say("missing"), to_say("extra"), to_say("damaged"), to_say("what"),
+    to_say("kit"), to_say("missing"), to_say("extra"), to_say("damaged"), to_say("what"), to_say("browser"),
 )  # fmt: skip
 # What some columns are called, where their own name says little.
 CALLED = {

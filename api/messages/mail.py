@@ -90,7 +90,7 @@ def compose(sender: str, letter: Letter) -> EmailMessage:
     plain = (letter.subject + letter.to_name).isascii()
     message = EmailMessage(policy=SMTP.clone(max_line_length=_LINE) if plain else SMTP)
     message["From"] = sender
-    message["To"] = formataddr((letter.to_name, letter.to_email))
+    message["To"] = formataddr((" ".join(letter.to_name.split()), letter.to_email))
     message["Subject"] = " ".join(letter.subject.split())
     message["Date"] = format_datetime(letter.at)
     message["Message-ID"] = f"<{letter.number}@{parseaddr(sender)[1].rpartition('@')[2]}>"

@@ -96,7 +96,12 @@ class RecoveryCode(SQLModel, table=True):
 
 
 class DayLink(SQLModel, table=True):
-    """A link that opens one crew's one day without an account, until the day is over or it is revoked."""
+    """A link that opens one crew's one day without an account, until the day is over or it is revoked.
+
+    `phone` is the digest of what the phone that opened it first has in its cookie: no other one comes in. Null: opened
+    by none yet; empty: of before this was kept, good for any. `opened_at` is when that was and `agent` what its browser
+    calls itself; `seen_at` is when that phone last opened the link.
+    """
 
     __tablename__ = "day_link"
 
@@ -108,6 +113,10 @@ class DayLink(SQLModel, table=True):
     made_by: str
     expires_at: datetime.datetime = Field(sa_type=Moment)
     revoked_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    phone: str | None = Field(default=None, index=True)
+    opened_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    agent: str = ""
+    seen_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
 
 
 class ProgramToken(SQLModel, table=True):

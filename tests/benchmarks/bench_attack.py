@@ -49,6 +49,7 @@ from api.secret import read_secret
 from api.settings import Settings, sqlite_address
 from scheduler.plan import read_plan
 from tests.one_a_day import one_a_day
+from tests.service.cast import link_cookies
 from tests.service.day.day_cast import DAY, MORNING
 
 AIM_S = 0.5
@@ -102,7 +103,7 @@ def _head(method: str, path: str, *lines: str) -> bytes:
 
 @dataclass(frozen=True)
 class Phone:
-    """One phone: what its link set, the address of its crew's day, the visits there, and its forms' token."""
+    """One phone: the cookies of its link, the address of its crew's day, the visits there, and its forms' token."""
 
     cookie: str
     home: str
@@ -113,14 +114,14 @@ class Phone:
         """Return a request that notes when the crew set out for a visit or came there."""
         noted = {"at": MORNING.isoformat(), "visit": chance.choice(self.visits), "what": "here", "noted": True}
         body = json.dumps(noted | {"noted": chance.random() < 0.5}).encode()
-        lines = (f"Cookie: eave-day={self.cookie}", f"X-CSRF-Token: {self.csrf}", "Content-Type: application/json")
+        lines = (f"Cookie: {self.cookie}", f"X-CSRF-Token: {self.csrf}", "Content-Type: application/json")
         key = f"Idempotency-Key: {chance.getrandbits(64):x}"
         return _head("POST", f"{self.home}/times", *lines, key, f"Content-Length: {len(body)}") + body
 
 
 async def _phone(port: int, phone: Phone, told: Told, end: float) -> None:
     chance = random.Random(phone.cookie)
-    asked = _head("GET", phone.home, f"Cookie: eave-day={phone.cookie}", "Accept: text/html", "Accept-Encoding: gzip")
+    asked = _head("GET", phone.home, f"Cookie: {phone.cookie}", "Accept: text/html", "Accept-Encoding: gzip")
     await asyncio.sleep(chance.uniform(0, PAUSE_S))
     reader = writer = None
     while time.monotonic() < end:
@@ -315,7 +316,9 @@ def posted_for(data: Path, phones: int) -> list[Phone]:
             link.link.expires_at = datetime.datetime(9000, 1, 1, tzinfo=datetime.UTC)
             visits = tuple(stop.job for stop in route.stops)
             csrf = csrf_token(secret, link.token)
-            made.append(Phone(link.token, f"/crews/{route.crew}/days/{DAY}", visits, csrf))
+            made.append(
+                Phone(link_cookies(session, link, f"phone-{n}"), f"/crews/{route.crew}/days/{DAY}", visits, csrf)
+            )
         session.add(tables.History(at=MORNING, by="attack", did="made", noun="day link", noun_id="all", detail={}))
     database.dispose()
     return made

@@ -20,7 +20,7 @@ from api.access.day_links import make_link
 from api.business import demo
 from api.database import transaction
 from api.papers.kits import kit_of, made_kit
-from tests.browser.board import Board, add_people, serving
+from tests.browser.board import Board, add_people, open_link, serving
 from tests.browser.chromium import ARGS, CHROMIUM
 from tests.browser.glance_jobs import MEASURE
 from tests.one_a_day import one_a_day
@@ -73,7 +73,7 @@ def phone_page(board: Board) -> Page:
         now = datetime.datetime.now(datetime.UTC)
         link = make_link(session, board.app.state.secret, CREW, DAY, by="bench", now=now)
     page = board.anonymous_page("phone")
-    page.goto(f"/day-links/open/{link.token}")
+    open_link(page, link.token)
     expect(page.locator("#day")).to_have_attribute("data-kept", "yes", timeout=30_000)
     return page
 

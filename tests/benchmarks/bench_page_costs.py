@@ -80,13 +80,13 @@ class Asking:
     def day(self, n: int) -> int:
         """Have a phone read its day sheet."""
         phone = self._phone(n)
-        return len(self._got(phone.home, f"eave-day={phone.cookie}").content)
+        return len(self._got(phone.home, phone.cookie).content)
 
     def opening(self, n: int) -> int:
         """Have a phone open its link for the first time: the page, and what it names of pictures, scripts and style."""
         phone = self._phone(n)
-        self._got(f"/day-links/open/{phone.cookie}", "")
-        page = self._got(phone.home, f"eave-day={phone.cookie}")
+        self._got(f"/day-links/open/{phone.cookie.partition('=')[2].partition(';')[0]}", phone.cookie)
+        page = self._got(phone.home, phone.cookie)
         named = dict.fromkeys(re.findall(r"/static/[^\"' )]+", page.text))
         return len(page.content) + sum(len(self._got(one, "").content) for one in named)
 
@@ -95,7 +95,7 @@ class Asking:
         phone, self._noted = self._phone(n), self._noted + 1
         stop = phone.visits[self._noted % len(phone.visits)]
         noted = {"at": MORNING.isoformat(), "visit": stop, "what": "here", "noted": self._noted % 2 == 0}
-        head = {"cookie": f"eave-day={phone.cookie}", "x-csrf-token": phone.csrf, "content-type": "application/json"}
+        head = {"cookie": phone.cookie, "x-csrf-token": phone.csrf, "content-type": "application/json"}
         head["idempotency-key"] = f"note-{self._noted}"
         answer = self._client.post(f"{phone.home}/times", content=json.dumps(noted), headers=head)
         assert answer.is_success, answer.text

@@ -73,7 +73,7 @@ class Board:
             now = datetime.datetime.now(datetime.UTC)
             token = make_link(session, self.app.state.secret, crew_id, day, by="test", now=now).token
         page = self.anonymous_page(size)
-        page.goto(f"/day-links/open/{token}")
+        open_link(page, token)
         return page
 
     def anonymous_page(self, size: Size = "desk", *, scripts: bool = True) -> Page:
@@ -203,3 +203,10 @@ _SEEN = """() => {
   const style = getComputedStyle(document.activeElement);
   return style.outlineStyle !== "none" && parseFloat(style.outlineWidth) > 0;
 }"""
+
+
+def open_link(page: Page, token: str) -> None:
+    """Open a day link; a phone that its crew has not used yet is asked first."""
+    page.goto(f"/day-links/open/{token}")
+    if "/day-links/open/" in page.url:
+        page.get_by_role("main").get_by_role("button").click()

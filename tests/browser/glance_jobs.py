@@ -18,7 +18,7 @@ from api.access.day_links import make_link
 from api.database import transaction
 from api.ledger.plans.posted import posted_plan
 from scheduler.plan import Route, read_plan
-from tests.browser.board import SIZES, Board
+from tests.browser.board import SIZES, Board, open_link
 
 SEARCH_MS = 120_000  # how long times for a customer may be searched
 # A page as it stands: its height in screens, its words, and its marks: signs that ask for something to be done.
@@ -243,7 +243,7 @@ def open_day(page: Page, day: Day) -> None:
         now = datetime.datetime.now(datetime.UTC)
         token = make_link(session, board.app.state.secret, day.route.crew, date, by="glance", now=now).token
         crew = session.exec(select(tables.Crew.name).where(tables.Crew.id == day.route.crew)).one()
-    page.goto(f"/day-links/open/{token}")
+    open_link(page, token)
     expect(page.locator("h1")).to_contain_text(crew)
 
 

@@ -21,7 +21,7 @@ from api.access.day_links import make_link
 from api.app import create_app
 from api.database import transaction
 from api.settings import Settings, sqlite_address
-from tests.browser.board import Board, Size
+from tests.browser.board import Board, Size, open_link
 from tests.service.day.day_cast import CREW, CREW_NAME, DAY, MORNING, Jobs
 from tests.waiting import PATIENCE_S
 
@@ -80,14 +80,16 @@ class Phone:
     jobs: Jobs
     board: Board
 
-    def open(self, crew_id: str = CREW, size: Size = "phone", page: Page | None = None) -> Page:
+    def open(
+        self, crew_id: str = CREW, size: Size = "phone", page: Page | None = None, day: datetime.date = DAY
+    ) -> Page:
         """Open the day link of a crew and wait until the day is kept for use without signal."""
         with transaction(self.service.app.state.database) as session:
-            made = make_link(session, self.service.app.state.secret, crew_id, DAY, by="test", now=MORNING)
+            made = make_link(session, self.service.app.state.secret, crew_id, day, by="test", now=MORNING)
             made.link.expires_at = datetime.datetime(9000, 1, 1, tzinfo=datetime.UTC)
             session.add(made.link)
         page = page or self.board.anonymous_page(size)
-        page.goto(f"/day-links/open/{made.token}")
+        open_link(page, made.token)
         kept(page)
         return page
 
@@ -96,8 +98,8 @@ class Phone:
             return list(session.exec(select(table).where(table.by == f"{CREW_NAME} by day link").order_by(table.id)))  # type: ignore[arg-type]
 
     def history(self) -> list[tuple[str, str]]:
-        """Return what has come from the crew's phone, oldest first: did and of what."""
-        return [(row.did, row.noun_id) for row in self.rows(tables.History)]
+        """Return what has come from the crew's phone, oldest first: did and of what; that it opened links aside."""
+        return [(row.did, row.noun_id) for row in self.rows(tables.History) if row.noun != "day link"]
 
 
 def kept(page: Page) -> None:

@@ -285,6 +285,27 @@ def test_a_revoked_link_keeps_what_was_noted_and_says_what_to_do(phone: Phone) -
     assert phone.history() == [("signed", install)]
 
 
+def test_what_waits_when_the_day_is_over_is_sent_by_the_crews_next_link(phone: Phone) -> None:
+    """By then nobody can open the sheet on which it was noted."""
+    for words in (*OFFLINE, "401", "404"):
+        phone.board.expect_error(words)
+    page, install = phone.open(), phone.jobs.install
+    page.context.set_offline(True)
+    steps_of(page, install).get_by_label("pitch").check()
+    signal(page, "1 note waits")
+    phone.service.stop()  # so that the note stays
+    page.context.set_offline(False)
+    page.goto("about:blank")
+    phone.service.start()
+    with transaction(phone.service.app.state.database) as session:
+        for link in session.exec(select(tables.DayLink)):
+            link.revoked_at = MORNING
+            session.add(link)
+    phone.open(page=page, day=DAY + datetime.timedelta(days=1))
+    expect(page.locator("#signal-words")).not_to_contain_text("wait", timeout=20_000)
+    assert phone.history() == [("signed", install)]
+
+
 def test_whoever_leaves_while_everything_is_still_being_ticked_is_not_asked_who_decides(phone: Phone) -> None:
     page = phone.open()
     page.evaluate("document.querySelector('#all-on').click(); document.querySelector('#out').click()")

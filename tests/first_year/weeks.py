@@ -7,6 +7,7 @@ import re
 
 from playwright.sync_api import Locator, Page, expect
 
+from tests.browser.board import open_link
 from tests.first_year import entering, events, lists
 from tests.first_year.office import SLOW_MS, Office
 
@@ -98,11 +99,11 @@ def work_day(office: Office, morning: datetime.datetime, crew: str, visits: list
     page = office.open("/day-links")
     page.locator("#crew_id").select_option(crew)
     page.locator("#day").fill(morning.date().isoformat())
-    office.press(page.get_by_role("button", name="Make link"))
+    office.press(page.get_by_role("button", name="Make link", exact=True))
     link = page.locator("p.tag code").inner_text()
     phone = office.board.anonymous_page("phone")
     try:
-        phone.goto(link[link.index("/day-links/") :])
+        open_link(phone, link.rpartition("/")[2])
         expect(phone.locator("#day")).to_have_attribute("data-kept", "yes", timeout=30_000)
         _ready(phone, "Everything is on the van")
         _ready(phone, "Leave the yard")

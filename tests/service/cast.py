@@ -20,11 +20,11 @@ from anyio.from_thread import BlockingPortal
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from freezegun import freeze_time
-from sqlmodel import SQLModel, select
+from sqlmodel import Session, SQLModel, select
 
 from api import tables
-from api.access.accounts import Passwords, Role, new_session
-from api.access.day_links import make_link
+from api.access.accounts import Passwords, Role, digest, new_session
+from api.access.day_links import MadeLink, make_link
 from api.access.guards import cookie_name, csrf_token
 from api.app import create_app
 from api.business.rules import DEFAULT_RULES
@@ -160,9 +160,16 @@ def by_link(app: FastAPI, crew_id: str, day: datetime.date) -> TestClient:
         now = datetime.datetime.now(datetime.UTC)
         token = make_link(session, app.state.secret, crew_id, day, by="test", now=now).token
     client = anonymous(app)
-    assert client.get(f"/day-links/open/{token}").status_code == 303
+    assert client.post(f"/day-links/open/{token}").status_code == 303
     client.headers["X-CSRF-Token"] = client.get("/session").json()["csrf"]
     return client
+
+
+def link_cookies(session: Session, made: MadeLink, phone: str = "phone-of-a-test") -> str:
+    """Return the cookies of the phone that has opened a link: for where no browser keeps them."""
+    made.link.phone = digest(phone)
+    session.add(made.link)
+    return f"eave-day={made.token}; eave-phone={phone}"
 
 
 def csrf_in(page: str) -> str:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from api.fields.files.yaml_text import plain_yaml
-from api.fields.limits import DAY, ColumnLimit, Decimal
+from api.fields.limits import DAY, MOST_DIGITS, ColumnLimit, Decimal
 from api.fields.shown import DAY_MIN
 from scheduler.errors import BadInput
 
@@ -182,7 +182,7 @@ def _filled(cell: str) -> str:
 def whole(cell: str, least: int, most: int) -> int:
     if not _NUMBER.fullmatch(cell):
         raise BadInput("", f'must be a whole number, is "{cell}"')
-    if not least <= int(cell) <= most:
+    if len(cell) > MOST_DIGITS or not least <= int(cell) <= most:
         raise BadInput("", f"must be from {least} to {most}, is {cell}")
     return int(cell)
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
@@ -13,6 +14,7 @@ from api.ledger.plans.stored import newest_plan
 from scheduler.plan import Plan, Route, read_plan
 from scheduler.week import Week
 
+FEW = 50  # jobs that are looked for by the database
 LONGEST_DAYS = 7  # no planned week is longer (`api.fields.rules`)
 
 
@@ -77,12 +79,23 @@ def posted_route(session: Session, crew_id: str, day: datetime.date) -> Route | 
 
 def does_job(session: Session, crew_id: str, visit_id: str) -> bool:
     """Say whether a week that is posted gives the job, or its lift, to `crew_id` on any of its days."""
+    return crew_id in crews_given(session, [visit_id])[visit_id]
+
+
+def crews_given(session: Session, visit_ids: Collection[str]) -> dict[str, set[str]]:
+    """Return by job the crews to which weeks that are posted give it, or its lift; none: it was given to nobody yet."""
     rows = session.exec(select(tables.PostedWeek).where(col(tables.PostedWeek.withdrawn_at).is_(None))).all()
     by_week = {row.start_date: row.plan_id for row in sorted(rows, key=lambda row: row.id or 0)}
     plan = tables.StoredPlan.plan
-    held = select(col(plan)).where(col(tables.StoredPlan.id).in_(by_week.values()), col(plan).contains(f'"{visit_id}"'))
-    routes = (route for text in session.exec(held) for route in read_plan(text).routes)
-    return any(stop.job == visit_id or stop.assist == visit_id for r in routes if r.crew == crew_id for stop in r.stops)
+    crews: dict[str, set[str]] = {visit_id: set() for visit_id in visit_ids}
+    held = select(col(plan)).where(col(tables.StoredPlan.id).in_(by_week.values()))
+    if 0 < len(crews) <= FEW:  # plans that name none of them are not even read
+        held = held.where(sa.or_(*(col(plan).contains(f'"{name}"', autoescape=True) for name in crews)))
+    for text in session.exec(held) if crews else ():
+        for route in read_plan(text).routes:
+            for name in {name for stop in route.stops for name in (stop.job, stop.assist)} & crews.keys():
+                crews[name].add(route.crew)
+    return crews
 
 
 def _newest(rows: Sequence[tables.PostedWeek]) -> tables.PostedWeek | None:

@@ -89,6 +89,12 @@ def posted_day(session: Session, crew_id: str, day: datetime.date) -> PostedDay 
     return PostedDay(crew_id, day, posted, route, second)
 
 
+def crews_out(session: Session, day: datetime.date) -> list[str]:
+    """Return the ids of the crews that the newest posting sends out on `day`, in order; none: nothing is posted."""
+    posted = posted_on(session, day)
+    return [] if posted is None else sorted({route.crew for route in _routes(session, posted, day) if route.stops})
+
+
 def working_day(session: Session, crew_id: str, day: datetime.date) -> PostedDay:
     """Return a crew's posted day for something to be noted on it; answers 409 where there is none."""
     found = posted_day(session, crew_id, day)

@@ -9,16 +9,17 @@ from pydantic import AwareDatetime, Field
 from sqlmodel import Session
 
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow, found, own_crew_day
-from api.http.problems import responses
-from api.languages import chosen_language, speak
+from api.access.day_links import HOME_LATE
+from api.access.guards import STAFF, Who, allow, days_handed_in, found, own_crew_day
+from api.http.problems import Problem, responses
+from api.languages import chosen_language, gettext, speak
 from api.ledger.languages import language_of_business, language_of_crew
 from api.ledger.plans.posted_days import Act, PostedDay, act, working_day
 from api.routes import records
 from api.tables import Crew
 
 Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
-Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead, crew_link=True)]
+Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead, crew_link=True, hand_in=True)]
 REFUSALS = responses(409)
 
 
@@ -60,4 +61,14 @@ def acting(
 ) -> tuple[PostedDay, Act]:
     """Return the posted day on which something is noted, by whom and when; answers 404 or 409 where there is none."""
     found(session, Crew, crew_id, "crew")
+    noted_in_time(session, who, day, body.at)
     return working_day(session, crew_id, day), act(who.name, body.at, now)
+
+
+def noted_in_time(session: Session, who: Who, day: datetime.date, at: datetime.datetime) -> None:
+    """Refuse what a phone says it noted long after `day`, on which its link was good."""
+    if who.link_id is None or (who.day == day and not who.over):
+        return
+    end = days_handed_in(session, who).get(day)
+    if end is None or at >= end + HOME_LATE:
+        raise Problem(403, gettext("This was noted after the day of this phone's link was over: tell the office."))

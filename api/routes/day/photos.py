@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import Annotated, Any, Literal
 from urllib.parse import urlencode
 
 from fastapi import File, Form, Request, UploadFile
 from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
 from pydantic import AwareDatetime
+from sqlmodel import Session
 
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow, found, own_job
+from api.access.guards import STAFF, Who, allow, days_handed_in, found, own_job, own_wall
 from api.access.idempotency import Once
 from api.clock import Now
 from api.day import photos
@@ -21,13 +23,14 @@ from api.http.subject import Subject
 from api.languages import gettext
 from api.ledger.job_facts import zero_photos
 from api.ledger.plans.posted_days import act, visit_of, working_day
+from api.routes.day.noting import noted_in_time
 from api.routes.lists import All
 from api.routes.records import Words
 from api.tables import Photo, Visit
 
 router = Subject(tags=("photos",))
 Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
-Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead, crew_link=True)]
+Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead, crew_link=True, hand_in=True)]
 _PICTURE: dict[int | str, dict[str, Any]] = {
     200: {
         "description": "the picture",
@@ -58,8 +61,8 @@ def add_photo(
     at: Annotated[AwareDatetime | None, Form(description="when it was taken, by the phone's clock")] = None,
 ) -> Response:
     """Keep a photo of a job; its place of taking and all else that a camera adds is dropped, but which way is up."""
-    if who.crew_id is not None and who.day is not None:  # by day link: also what was moved away from the day meanwhile
-        visit_of(session, working_day(session, who.crew_id, who.day), visit_id, although_moved=True)
+    if who.link_id is not None:
+        _of_link(session, who, visit_id, at or now)
     elif who.role is Role.lead:
         own_job(session, who, visit_id)
     found(session, Visit, visit_id, "job")
@@ -74,6 +77,23 @@ def add_photo(
         return RedirectResponse(f"/jobs/{visit_id}#photos", 303)
 
     return once(session, write)
+
+
+def _of_link(session: Session, who: Who, visit_id: str, at: datetime.datetime) -> None:
+    """Answer 404 where a job is of no day of the link's phone; one that was moved away from such a day is."""
+    assert who.crew_id is not None
+    assert who.day is not None
+    refused: Problem | None = None
+    for day in (who.day, *(one for one in days_handed_in(session, who) if one != who.day)):
+        try:
+            visit_of(session, working_day(session, who.crew_id, day), visit_id, although_moved=True)
+        except Problem as problem:
+            refused = refused or problem
+            continue
+        noted_in_time(session, who, day, at)
+        return
+    assert refused is not None
+    raise refused
 
 
 @router.post("/jobs/{visit_id}/survey/photos", status_code=201, responses=responses(413, 415))
@@ -94,6 +114,7 @@ def add_survey_photo(
     A crew lead surveys walls whose job no crew has been given yet.
     """
     found(session, Visit, visit_id, "job")
+    own_wall(session, who, [visit_id])
     data = file.file.read(photos.MOST_BYTES + 1)
     folder = request.app.state.settings.data
 

@@ -17,7 +17,7 @@ from starlette.datastructures import UploadFile
 
 from api import tables
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow, found, own_job
+from api.access.guards import STAFF, Who, allow, found, own_job, own_wall
 from api.access.idempotency import Once
 from api.clock import Now, local_day
 from api.http.pages import Database, page, wants_json
@@ -105,6 +105,7 @@ def survey_page(
     if who.link_id is not None:  # crew leads survey walls that no crew has been given yet
         own_job(session, who, visit_id)
     visit = found(session, tables.Visit, visit_id, "job")
+    own_wall(session, who, [visit_id])
     entry = _entry(session, visit, awning)
     taken = ""
     if entry.row is not None:
@@ -148,6 +149,7 @@ def survey_sent(
     `take` says that a wall, of which nobody said at which visit it was measured, is this visit's.
     """
     visit = found(session, tables.Visit, visit_id, "job")
+    own_wall(session, who, [visit_id])
     if sent.get("do", "").startswith("take:"):
         return once(session, lambda: _take(session, who, now, visit, sent["do"][5:]))
     # A form from before there was an awning says so: it is kept for the wall, where the awning's form finds it.

@@ -8,10 +8,10 @@ from typing import Annotated, Any, Literal, Self
 from fastapi import Query
 from fastapi.responses import Response
 from pydantic import BaseModel, Field, model_validator
-from sqlmodel import Session, col
+from sqlmodel import Session, col, select
 
 from api.access.accounts import Role
-from api.access.guards import Who, allow, found
+from api.access.guards import Who, allow, found, own_wall
 from api.access.idempotency import Once
 from api.clock import Now
 from api.fields.limits import limit
@@ -21,6 +21,7 @@ from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
 from api.jobs.numbers import numbered
 from api.ledger.job_facts import rows
+from api.ledger.plans.posted import crews_given
 from api.routes import records
 from api.routes.lists import Parts
 from api.survey import keeping
@@ -121,21 +122,23 @@ def draw(session: Database, _: Writer, body: DraftBody) -> Response:
 @router.get("", response_model=SurveyList)
 def surveys_list(
     session: Database,
-    _: Reader,
+    who: Reader,
     part: Parts,
     awning: Annotated[records.Words | None, Query(max_length=80, description="the id of the awning")] = None,
     site: Annotated[records.Words | None, Query(max_length=80, description="the id of the site")] = None,
 ) -> Response:
-    """List surveys by id, `limit` at a time."""
+    """List surveys by id, `limit` at a time; a crew lead's own walls and those that no crew has been given yet."""
     pairs = ((SiteSurvey.awning_id, awning), (SiteSurvey.site_id, site))
     where = [col(column) == value for column, value in pairs if value]
+    if who.role is Role.lead:
+        where.append(col(SiteSurvey.id).not_in(_of_others(session, who)))
     return records.listed(session, SiteSurvey, part, *where)
 
 
 @router.get("/{survey_id}", response_model=SurveyRecord)
-def survey(session: Database, _: Reader, survey_id: str, if_none_match: IfNoneMatch = None) -> Response:
+def survey(session: Database, who: Reader, survey_id: str, if_none_match: IfNoneMatch = None) -> Response:
     """Give one survey with its ETag."""
-    return records.shown(found(session, SiteSurvey, survey_id, "survey"), if_none_match)
+    return records.shown(_own(session, who, survey_id), if_none_match)
 
 
 @router.post("", status_code=201, response_model=SurveyRecord, responses=responses(400, 409))
@@ -145,6 +148,7 @@ def make_survey(session: Database, who: Writer, now: Now, once: Once, body: Surv
     def write() -> Response:
         values = _checked(session, body)
         other = body.visit_id or body.awning_id or body.site_id
+        own_wall(session, who, _jobs_of(session, SiteSurvey(id="", **values)))
         row = SiteSurvey(id=numbered(session, SiteSurvey, "V", other), **values)
         row.document = {**row.document, "id": row.id}
         answer = records.make(session, who, now, row, "survey", "/surveys")
@@ -161,11 +165,12 @@ def change_survey(
     """Change a survey as a whole, in the version that If-Match names; drawing and kit are made of it at once."""
 
     def write() -> Response:
-        row = found(session, SiteSurvey, survey_id, "survey")
+        row = _own(session, who, survey_id)
         values = _checked(session, body)
         values["document"] = {**values["document"], "id": row.id}
         if "visit_id" not in body.model_fields_set:
-            del values["visit_id"]
+            values["visit_id"] = row.visit_id
+        own_wall(session, who, _jobs_of(session, SiteSurvey(id=row.id, **values)))
         answer = records.change(session, who, now, row, "survey", values, if_match)
         keeping.remake(session, row.awning_id, now)
         return answer
@@ -180,7 +185,7 @@ def delete_survey(
     """Delete a survey that no open install rests on."""
 
     def write() -> Response:
-        row = found(session, SiteSurvey, survey_id, "survey")
+        row = _own(session, who, survey_id)
         newest = keeping.survey_of(session, row.awning_id) if row.awning_id is not None else None
         if newest is not None and newest.id == row.id:
             wanted = (col(Visit.awning_id) == row.awning_id, col(Visit.state) == "open", col(Visit.kind) == "install")
@@ -193,6 +198,26 @@ def delete_survey(
         return records.remove(session, who, now, row, "survey", if_match, users)
 
     return once(session, write)
+
+
+def _own(session: Session, who: Who, survey_id: str) -> SiteSurvey:
+    """Return a survey; answers 404 to a lead whose crew it does not concern."""
+    row = found(session, SiteSurvey, survey_id, "survey")
+    own_wall(session, who, _jobs_of(session, row))
+    return row
+
+
+def _jobs_of(session: Session, row: SiteSurvey) -> list[str]:
+    """Return the jobs at a survey's wall: those of its awning, or of the site where it is for none yet."""
+    here = col(Visit.site_id) == row.site_id if row.awning_id is None else col(Visit.awning_id) == row.awning_id
+    return list(session.exec(select(Visit.id).where(here)).all())
+
+
+def _of_others(session: Session, who: Who) -> list[str]:
+    """Return the surveys that a lead may not see."""
+    jobs = {row.id: _jobs_of(session, row) for row in session.exec(select(SiteSurvey)).all()}
+    given = crews_given(session, {one for of in jobs.values() for one in of})
+    return [name for name, of in jobs.items() if of and all(given[one] and who.crew_id not in given[one] for one in of)]
 
 
 def _checked(session: Session, body: SurveyBody) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from sqlmodel import Session, col, select
 
 from api.access import accounts, notices, second_factor
 from api.access.accounts import HalfIn, Passwords, Role
-from api.access.guards import STAFF, Who, allow, cookie_name, csrf_token, everyone, found
+from api.access.guards import STAFF, Who, allow, cookie_name, csrf_token, days_handed_in, everyone, found
 from api.clock import local_days, local_moments
 from api.database import transaction
 from api.http.measures import REFUSED
@@ -122,10 +122,18 @@ def sign_out(request: Request, session: Database, _: SignedIn) -> Response:
 
 
 @router.get("/session")
-def session_of_caller(who: Annotated[Who, allow(*STAFF, crew_link=True, one_time=True)]) -> dict[str, Any]:
-    """Say who is signed in, and the token that writing requests carry in X-CSRF-Token."""
+def session_of_caller(
+    session: Database, who: Annotated[Who, allow(*STAFF, crew_link=True, one_time=True, hand_in=True)]
+) -> dict[str, Any]:
+    """Say who is signed in, and the token that writing requests carry in X-CSRF-Token.
+
+    `hand_in`: of a day link, the other days of its crew of which this phone may still hand in what it noted.
+    """
     day = who.day.isoformat() if who.day else None
-    return {"name": who.name, "role": who.role, "crew_id": who.crew_id, "day": day, "csrf": who.csrf}
+    others = [one.isoformat() for one in days_handed_in(session, who) if one != who.day]
+    return {
+        "name": who.name, "role": who.role, "crew_id": who.crew_id, "day": day, "hand_in": others, "csrf": who.csrf
+    }  # fmt: skip
 
 
 @router.get("/password")

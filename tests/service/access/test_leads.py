@@ -88,6 +88,42 @@ def test_a_photo_is_added_to_own_jobs_alone(demo: FastAPI, lead: TestClient) -> 
     assert lead.post(f"/jobs/{mine}/photos", files=sent, data={"shows": "work"}, headers=JSON).status_code == 415
 
 
+def test_a_lead_surveys_own_walls_and_those_that_no_crew_has_yet(demo: FastAPI, lead: TestClient) -> None:
+    """What is drilled by another crew is drawn from its survey: no lead changes that of others, nor reads it."""
+    with transaction(demo.state.database) as session:
+        given = {stop.job for own in (True, False) for route in routes(demo, own) for stop in route.stops}
+        awnings = {v.id: v.awning_id for v in session.exec(select(tables.Visit).where(tables.Visit.kind == "install"))}
+        surveys = {s.awning_id: s.id for s in session.exec(select(tables.SiteSurvey)) if s.awning_id}
+    walls = {job: surveys[awning] for job, awning in awnings.items() if awning in surveys}
+
+    def first(jobs: set[str]) -> tuple[str, str]:
+        return next((job, walls[job]) for job in sorted(jobs & walls.keys()))
+
+    own = {stop.job for route in routes(demo, own=True) for stop in route.stops}
+    sent = {"file": ("x.jpg", b"x", "image/jpeg")}
+    for (job, survey), refused in (
+        (first(own), False),
+        (first(walls.keys() - given), False),
+        (first(given - own), True),
+    ):
+        kept = signed_in(demo, Role.office).get(f"/surveys/{survey}", headers=JSON)
+        body = {name: value for name, value in kept.json().items() if name not in ("id", "version", "visit_id")}
+        answers = [
+            lead.get(f"/surveys/{survey}", headers=JSON),
+            lead.put(f"/surveys/{survey}", json=body, headers={"If-Match": kept.headers["etag"]}),
+            lead.get(f"/jobs/{job}/survey", headers=PAGE),
+            lead.post(f"/jobs/{job}/survey", data={"do": "draw"}, headers=PAGE),
+            lead.post(f"/jobs/{job}/survey/photos", files=sent, headers=JSON),
+        ]
+        codes = [answer.status_code for answer in answers]
+        assert codes == ([404] * 5 if refused else [200, 200, 200, 200, 415]), answers[1].text
+        listed = lead.get("/surveys", params={"awning": awnings[job]}, headers=JSON).json()["items"]
+        assert [row["id"] for row in listed] == ([] if refused else [survey])
+        if refused:
+            assert lead.post("/surveys", json=body, headers=JSON).status_code == 404
+            assert lead.delete(f"/surveys/{survey}", headers={"If-Match": "*"}).status_code == 404
+
+
 def test_a_lead_without_a_crew_is_told_so(demo: FastAPI) -> None:
     with transaction(demo.state.database) as session:
         row = session.exec(select(tables.Account).where(tables.Account.name == NAMES[Role.lead])).one()

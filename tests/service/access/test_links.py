@@ -46,7 +46,7 @@ def made(office: TestClient, crew_id: str = "north-1", day: datetime.date = DAY)
 def test_the_office_makes_a_link_that_opens_the_day(app: FastAPI) -> None:
     link = made(signed_in(app, Role.office))
     phone = anonymous(app)
-    opened = phone.get(link["address"].removeprefix("http://127.0.0.1:8410"))
+    opened = phone.post(link["address"].removeprefix("http://127.0.0.1:8410"))
     assert (opened.status_code, opened.headers["location"]) == (303, HOME)
     assert "httponly" in opened.headers["set-cookie"].lower()
     assert opened.headers["referrer-policy"] == "no-referrer"
@@ -58,6 +58,7 @@ def test_the_office_makes_a_link_that_opens_the_day(app: FastAPI) -> None:
         "role": None,
         "crew_id": "north-1",
         "day": "2027-04-12",
+        "hand_in": [],
         "csrf": "",
     }
 
@@ -87,7 +88,7 @@ def test_a_link_opens_no_other_crew_and_no_other_day(app: FastAPI) -> None:
 
 def test_a_link_is_over_when_its_day_is_over_at_the_business(app: FastAPI) -> None:
     phone = by_link(app, "north-1", DAY)
-    held = {"cookie": f"eave-day={phone.cookies['eave-day']}"}
+    held = {"cookie": "; ".join(f"{name}={value}" for name, value in phone.cookies.items())}
     bare = anonymous(app)
     midnight = datetime.datetime(2027, 4, 13, 5, tzinfo=datetime.UTC)  # in Chicago, summer time
     with frozen(midnight - datetime.timedelta(minutes=1)):
@@ -102,14 +103,14 @@ def test_a_revoked_link_opens_nothing_any_more(app: FastAPI) -> None:
     link = made(office)
     path = link["address"].removeprefix("http://127.0.0.1:8410")
     phone = anonymous(app)
-    phone.get(path)
+    phone.post(path)
     assert phone.get(HOME).status_code == 200
     assert office.post(f"/day-links/{link['id']}/revoke").status_code == 303
     assert phone.get(HOME).status_code == 401
     assert phone.get(path).status_code == 404
     assert office.get("/day-links", headers=JSON).json() == []
     lines = office.get("/history", params={"noun": "day link"}).json()["items"]
-    assert [line["did"] for line in lines] == ["revoked", "made"]
+    assert [line["did"] for line in lines] == ["revoked", "opened", "made"]
 
 
 def test_a_forged_token_opens_nothing(app: FastAPI) -> None:
@@ -160,14 +161,14 @@ def test_a_link_shows_the_stops_of_the_posted_week_and_their_jobs_alone(
     home = f"/crews/{mine.crew}/days/{DAY}"
     with running(settings_for(out)) as app:
         with frozen(MORNING):
-            token = by_link(app, mine.crew, DAY).cookies["eave-day"]
+            held = by_link(app, mine.crew, DAY).cookies.items()
         # The papers of a job cannot be read under a frozen clock: on whatever day this runs, the link is good.
         with transaction(app.state.database) as session:
             (link,) = session.exec(select(tables.DayLink)).all()
             link.expires_at = datetime.datetime(9000, 1, 1, tzinfo=datetime.UTC)
             session.add(link)
         phone = anonymous(app)
-        phone.headers["cookie"] = f"eave-day={token}"
+        phone.headers["cookie"] = "; ".join(f"{name}={value}" for name, value in held)
         assert phone.get(home, headers=JSON).json() is None  # planned, but not posted
         assert phone.get(f"/jobs/{mine.stops[0].job}").status_code == 404
         with transaction(app.state.database) as session:

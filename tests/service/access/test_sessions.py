@@ -80,7 +80,7 @@ def test_cookies_are_secure_where_others_reach_the_pages(tmp_path: Path) -> None
         assert answer.status_code == 200
         assert answer.headers["set-cookie"].startswith("__Host-eave-session=")
         assert "; Secure" in answer.headers["set-cookie"]
-        assert answer.headers["strict-transport-security"] == "max-age=31536000"
+        assert answer.headers["strict-transport-security"] == "max-age=31536000; includeSubDomains"
         assert client.get("/session").json()["name"] == "olive"
 
 

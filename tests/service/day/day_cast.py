@@ -26,7 +26,7 @@ from api.papers.kits import kit_of, made_kit
 from api.settings import Settings, sqlite_address
 from scheduler.documents import encode
 from scheduler.plan import Plan, Route, Stop, read_plan
-from tests.service.cast import NAMES, anonymous, running
+from tests.service.cast import NAMES, anonymous, link_cookies, running
 
 DAY = datetime.date(2027, 4, 12)
 MORNING = datetime.datetime(2027, 4, 12, 12, tzinfo=datetime.UTC)  # 7:00 at the yards
@@ -98,9 +98,9 @@ def phone(app: FastAPI, crew_id: str = CREW) -> TestClient:
     with transaction(app.state.database) as session:
         made = make_link(session, app.state.secret, crew_id, DAY, by="test", now=MORNING)
         made.link.expires_at = datetime.datetime(9000, 1, 1, tzinfo=datetime.UTC)
-        session.add(made.link)
+        cookies = link_cookies(session, made, f"phone-of-{crew_id}")
     client = anonymous(app)
-    client.headers["cookie"] = f"eave-day={made.token}"
+    client.headers["cookie"] = cookies
     client.headers["X-CSRF-Token"] = client.get("/session").json()["csrf"]
     return client
 

@@ -14,7 +14,7 @@ from sqlmodel import select
 
 from api import tables
 from api.access.accounts import Role
-from api.access.day_links import crew_of_link, make_link
+from api.access.day_links import crew_of_link, make_link, new_phone, open_on
 from api.access.tries import TRIES_BY_NAME, count_try, tries_of
 from api.backup.keeper import BackupKeeper, name_of, newest_of
 from api.chain import links
@@ -85,11 +85,13 @@ def test_a_session_and_a_link_open_on_and_idleness_still_ends_a_session(app: Fas
         assert client.get("/session").status_code == 200
         with transaction(app.state.database) as session:
             day = (NOON + datetime.timedelta(days=1)).date()
-            token = make_link(session, app.state.secret, "north-1", day, by="maud", now=NOON).token
+            made = make_link(session, app.state.secret, "north-1", day, by="maud", now=NOON)
+            token, phone = made.token, new_phone()
+            assert open_on(session, made.link, phone, "", by="crew", now=NOON)
     with frozen(BACK):
         assert client.get("/session").status_code == 200
         with transaction(app.state.database) as session:
-            assert crew_of_link(session, app.state.secret, token, BACK) is not None
+            assert crew_of_link(session, app.state.secret, token, phone, BACK) is not None
     idle = datetime.timedelta(minutes=app.state.settings.idle_minutes + 1)
     with frozen(BACK + idle):
         assert client.get("/session").status_code == 401

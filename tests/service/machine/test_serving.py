@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 import socket
+import sqlite3
 import stat
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 import httpx
@@ -107,3 +108,20 @@ def test_a_port_that_is_taken_is_named_and_nothing_is_made(tmp_path: Path) -> No
 )
 def test_what_cannot_be_used_is_refused_in_one_sentence(tmp_path: Path, more: dict[str, str], words: str) -> None:
     assert words in refused(tmp_path, free_port(), **more)
+
+
+@pytest.mark.parametrize(("proxies", "counted"), [("10.0.0.2", "127.0.0.1"), ("127.0.0.1", "192.0.2.9")])
+def test_whom_a_caller_names_is_believed_of_the_proxies_that_are_set_alone(
+    tmp_path: Path, proxies: str, counted: str
+) -> None:
+    """What stands before the proxy's own word was written by the caller, and counts for nothing."""
+    headers = {"accept": "application/json", "x-forwarded-for": "198.51.100.3, 192.0.2.9"}
+    with (
+        served(tmp_path, EAVEBOARD_PROXIES=proxies) as address,
+        httpx.Client(base_url=address, timeout=60, headers=headers) as client,
+    ):
+        form = {"name": "olive", "password": "wrong guess", "csrf": client.get("/sign-in").json()["csrf"]}
+        assert client.post("/sign-in", data=form).status_code == 401
+    with closing(sqlite3.connect(tmp_path / "eaveboard.sqlite")) as kept:
+        rows = [row[0] for row in kept.execute("SELECT counted_for FROM sign_in_try")]
+    assert [row for row in rows if row.startswith("address")] == [f"address {counted}"]

@@ -188,6 +188,9 @@ def test_a_letter_is_the_same_letter_however_often_it_is_tried() -> None:
     one, two = compose(SENDER, LETTER), compose(SENDER, LETTER)
     assert one["Message-ID"] == two["Message-ID"] == "<message-1@tallow.example>"
     assert one["Subject"] == "A subject"  # no line of one's own can be put into the head
+    broken = compose(SENDER, replace(LETTER, to_name="Odile\r\nBcc: lee@x.example"))  # of before names had one line
+    assert broken["To"] == '"Odile Bcc: lee@x.example" <them@tallow.example>'
+    assert broken["Bcc"] is None
 
 
 def test_mail_settings_are_read_loudly_and_never_shown_with_the_password(tmp_path: Path) -> None:

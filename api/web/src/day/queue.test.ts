@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { allTheSame, sendAll, signalWords, type Entry, type Note, type Reply, type Store, type Transport } from "./queue.ts";
+import { allTheSame, handIn, sendAll, signalWords, type Entry, type Note, type Reply, type Store, type Transport } from "./queue.ts";
 
 const PAGE = "/crews/north-1/days/2027-04-12";
 
@@ -164,4 +164,22 @@ test("how it stands is said plainly", () => {
   assert.equal(signalWords(1, 0, "signed out", ""), "Signed out, 1 note waits");
   assert.equal(signalWords(2, 1, "sending", ""), "Sending 2 notes. 1 note was not taken: see below");
   assert.equal(signalWords(0, 2, "through", "9:40"), "2 notes were not taken: see below");
+});
+
+test("what was noted on other days of the crew is handed in where this phone may, and other crews' is not", async () => {
+  const [before, closed, others] = [PAGE.replace("-12", "-11"), PAGE.replace("-12", "-01"), PAGE.replace("north-1", "north-2")];
+  const store = memory({ page: before }, {}, { page: closed }, { page: others });
+  const to = { ...service({}), mayWrite: async (page: string) => page !== closed };
+  await handIn(store, PAGE, to);
+  assert.deepEqual(to.got, ["key-1"]);
+  assert.deepEqual(store.entries.map((entry) => entry.key), ["key-2", "key-3", "key-4"]);
+});
+
+test("without signal nothing is handed in, nor lost", async () => {
+  const store = memory({ page: PAGE.replace("-12", "-10") }, { page: PAGE.replace("-12", "-11") });
+  await handIn(store, PAGE, service({}, new TypeError("no signal")));
+  const to = service({ "key-1": [none] });
+  await handIn(store, PAGE, to);
+  assert.deepEqual(to.got, ["key-1"]);
+  assert.equal(store.entries.length, 2);
 });

@@ -112,6 +112,28 @@ export async function sendAll(
   }
 }
 
+/** Return the crew in the address of a day sheet. */
+export function crewOf(page: string): string {
+  return page.split("/")[2] ?? "";
+}
+
+/**
+ * Send what the crew of `page` noted on its sheets of other days: its link of before may be over by now, and whoever
+ * has a new one on the same phone may still hand it in.
+ */
+export async function handIn(store: Store, page: string, transport: Transport): Promise<void> {
+  const waiting = (await store.all()).filter((entry) => entry.refusal === undefined && crewOf(entry.page) === crewOf(page));
+  for (const other of new Set(waiting.map((entry) => entry.page))) {
+    if (other === page) continue;
+    try {
+      if (!(await transport.mayWrite(other))) continue;
+    } catch {
+      return; // no signal
+    }
+    if ((await sendAll(store, other, transport)) === "no signal") return;
+  }
+}
+
 /** Give the notes that correct one which has arrived its number, so that they replace it and not something else. */
 async function corrected(store: Store, entry: Entry, reply: Reply): Promise<void> {
   for (const later of await store.all()) {

@@ -7,6 +7,8 @@ interface Session {
   role: string | null;
   crew_id: string | null;
   day: string | null;
+  /** Of a day link: other days of its crew of which this phone may still hand in what it noted. */
+  hand_in: string[];
 }
 
 // Longer than a slow upload of a photo takes; what hangs longer is tried again with the same key.
@@ -60,7 +62,9 @@ export function transport(token: string): Transport {
       const now = await session();
       if (now === null) return false;
       const [, , crew, , day] = page.split("/");
-      if (now.role === null) return now.crew_id === decodeURIComponent(crew ?? "") && now.day === day;
+      if (now.role === null) {
+        return now.crew_id === decodeURIComponent(crew ?? "") && (now.day === day || now.hand_in.includes(day ?? ""));
+      }
       return now.role === "manager" || now.role === "office" || now.crew_id === decodeURIComponent(crew ?? "");
     },
   };

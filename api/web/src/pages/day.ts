@@ -5,7 +5,7 @@ import { drawings } from "../day/drawing.ts";
 import { nextAt, type Next } from "../day/flow.ts";
 import { listenToLifts } from "../day/lift.ts";
 import { listenToLoads } from "../day/load.ts";
-import { allTheSame, sendAll, signalWords, type Ended, type Entry } from "../day/queue.ts";
+import { allTheSame, crewOf, handIn, sendAll, signalWords, type Ended, type Entry } from "../day/queue.ts";
 import { keepHere } from "../day/kept.ts";
 import { listenToPhotos } from "../day/photo.ts";
 import { beginRail, goTo } from "../day/rail.ts";
@@ -69,11 +69,12 @@ async function refresh(): Promise<void> {
   const waiting = entries.filter((entry) => entry.refusal === undefined);
   together = withWaiting(state, entries);
   show(together, waiting);
-  showRefused(entries.filter((entry) => entry.refusal !== undefined), (entry, what) => void decide(entry, what));
+  const refused = every.filter((entry) => entry.refusal !== undefined && crewOf(entry.page) === crewOf(page));
+  showRefused(refused, (entry, what) => void decide(entry, what));
   if (!writes) return;
   const words = signalWords(waiting.length, entries.length - waiting.length, ended, sentAt);
   const place = one("#signal-words");
-  const others = every.filter((entry) => entry.page !== page);
+  const others = every.filter((entry) => entry.page !== page && (entry.refusal === undefined || crewOf(entry.page) !== crewOf(page)));
   const more = others.length === 0 ? "" : ` ${spokenFor("{n} more of another day sheet waits on this phone: open that one to send it.", "{n} more of another day sheet wait on this phone: open that one to send them.", others.length)}`;
   if (place.textContent !== `${words}.${more}`) place.replaceChildren(`${words}.${more}`);
   const signal = one("#signal");
@@ -115,6 +116,8 @@ async function round(): Promise<void> {
       }),
     );
   }
+  // What waits of days before this one, of which nobody sees the sheet any more.
+  if (writes && ended === "through") await navigator.locks.request("day-notes", () => handIn(notes, page, way));
   if (ended === "through" || !(await any())) await look();
   else if (ended === "no signal") tell({ do: "sync" }); // where the browser has it, it sends even with the page closed
   await refresh();

@@ -134,7 +134,18 @@ async function daySheet(request: Request, page: string): Promise<Response> {
   else if (answer.type === "opaqueredirect" || answer.status === 404 || answer.status === 403) {
     // The link is over or revoked, or somebody else is signed in: nothing of the day stays here but what waits.
     await forget((name) => name === PREFIX + page);
-    const waiting = (await notes.all()).filter((entry) => entry.page === page).length;
+    const count = async (): Promise<number> => (await notes.all()).filter((entry) => entry.page === page).length;
+    const before = await count();
+    // Whose link is over by its day may still hand in what was noted on it.
+    if (before > 0) await sendEverything().catch(() => undefined);
+    const waiting = await count();
+    if (waiting === 0 && before > 0 && answer.type === "opaqueredirect") {
+      return words(
+        "All sent",
+        "This day is over, and what was noted on this phone has been sent.",
+        "Este día ha terminado, y lo que se anotó en este teléfono se ha enviado.",
+      );
+    }
     if (waiting > 0 && answer.type === "opaqueredirect") {
       const many = waiting === 1 ? "1 note waits" : `${waiting} notes wait`;
       return words(
