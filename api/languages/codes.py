@@ -25,7 +25,8 @@ CODES = (
     to_say("Set up"),
     to_say("Who may sign in"), to_say("Jobs"), to_say("Bench"), to_say("Week sheet"), to_say("helper"),
     to_say("the order that it belongs to"), to_say("yard at which the crates lie or arrive"),
-    to_say("stories of the house"), to_say("year in which it was built; empty: unknown"),
+    to_say("stories of the house"),  # the column storeys
+    to_say("year in which it was built; empty: unknown"),
     to_say("the order that it belongs to; may be empty"), to_say("the awning; an install needs one"),
     to_say("side of the motor, left or right; empty: a crank"), to_say("where it is"), to_say("where it goes"),
     to_say("Try it now, and see what is known"), to_say("Try it now, or take a file in"),

@@ -85,7 +85,7 @@ def test_a_sold_awning_is_entered_with_customer_and_site_and_stands_among_the_jo
     for words in (
         "Orla Pennyroyal",
         "9 Mill Lane, Tallow Bend",
-        "Fen 12, 12 ft 6 in wide",
+        "Fen 12, 12\u00a0ft 6\u00a0in wide",
         "ring twice",
         "made the visit",
     ):
