@@ -69,7 +69,7 @@ def missing_findings(survey: Survey, placement: Placement) -> list[Finding]:
     put = "grout the cells solid" if kind == "hollow-block" else "put in solid backing, fixed to the framing,"
     text = (
         f"The {word} found do not give {bar.count} bracket places; {moved} {stand}, and {more}: find {word} there that"
-        f" the survey missed, or {put} centered there ({_between(survey, new)}), {both(bar.bracket)}"
+        f" the survey missed, or {put} centred there ({_between(survey, new)}), {both(bar.bracket)}"
         f" wide or more, from {both(max(low, 0))} to {both(high)} up, as local code or an engineer asks for it."
     )
     return [Finding("stop", "no-backing", text)]

@@ -208,14 +208,14 @@ def lag_findings(
         )
     if wall.wet:
         text = (
-            "Exposed to moisture: hot-dip galvanized or stainless screws, also in treated wood, and every hole sealed."
+            "Exposed to moisture: hot-dip galvanised or stainless screws, also in treated wood, and every hole sealed."
         )
         yield Finding("note", "wet-service", text)
     if not survey.is_second:
         yield Finding(
             "note",
             "bracket-plate",
-            f"Values along the wall take a steel bracket plate of {inches(PLATE_IN)} in; for an aluminum or thinner"
+            f"Values along the wall take a steel bracket plate of {inches(PLATE_IN)} in; for an aluminium or thinner"
             " one the bracket's maker must give them. The bracket's holes must take the screw.",
         )
 
@@ -280,7 +280,7 @@ def _stud_findings(survey: Survey, held: Grip) -> Iterator[Finding]:
     yield Finding("caution" if room_mm < _DEAD_CENTRE_MM else "note", "off-centre", text)
     if bolts > 1:
         text = (
-            f"All {bolts} fasteners of a bracket must stand in one line on the member's center, at least"
+            f"All {bolts} fasteners of a bracket must stand in one line on the member's centre, at least"
             f" {both(4 * held.diameter_in * INCH_MM)} apart: holes side by side need blocking."
         )
         yield Finding("caution", "one-line", text)

@@ -101,7 +101,7 @@ def test_a_pin_far_from_every_yard_is_questioned_and_kept_on_a_word(
     form = form_of(office.get("/jobs/new").text) | NEW | {"sites.pin": "43.9, -98.0"}
     page = office.post("/jobs/new", data=form)
     assert page.status_code == 422
-    assert re.search(r"The pin is \d+ mi from the nearest yard, [^.]+\. Is it really that far\?", page.text)
+    assert re.search(r"The pin is \d+\smi from the nearest yard, [^.]+\. Is it really that far\?", page.text)
     answer = office.post("/jobs/new", data=form | {"sites.far": "yes"})
     assert answer.status_code == 303, answer.text
 

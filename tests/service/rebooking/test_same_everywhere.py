@@ -148,7 +148,7 @@ HAPPENINGS: tuple[Happening, ...] = (
 def banners(text: str) -> dict[str, str]:
     """Return the visits that a page says cannot go, with why."""
     found = re.findall(r'data-falls="([^"]+)">.*?<span data-why>(.*?)</span>', text, re.DOTALL)
-    return {name: html.unescape(words) for name, words in found}
+    return {name: html.unescape(words).replace("\u00a0", " ") for name, words in found}
 
 
 def all_agree(app: FastAPI, office: TestClient) -> Mapping[str, str]:

@@ -118,7 +118,7 @@ def test_where_backing_goes_is_told_in_both_units() -> None:
     """One place is needed 700 from the datum, between a stud 100 left of it and one 2032 right."""
     members = [-100, 2032, 2438.4, 2844.8, 3940]
     text = next(f.text for f in lay_out(second_survey(wall={"members": members})).findings if f.code == "no-backing")
-    assert 'centered there (between 3 15/16" (100 mm) left of the datum and 6\' 8" (2032 mm)), ' in text
+    assert 'centred there (between 3 15/16" (100 mm) left of the datum and 6\' 8" (2032 mm)), ' in text
 
 
 FLAT: dict[str, Any] = {"pitch_deg": 0, "front_drop": 0}

@@ -177,39 +177,39 @@ BACKING: list[Told] = [
     ({"wall": {"members": [412.8, 812.8, 1219.2, 1625.6, 2032, 2438.4, 2844.8]}}, "stop", "no-backing",
      """The studs found do not give 4 bracket places; with the awning at the wished place 3 stand on the studs at 2'
      8" (813 mm), 5' 4" (1626 mm), 9' 4" (2845 mm), and 1 more is needed at 12' 11 1/8" (3940 mm) from the datum:
-     find studs there that the survey missed, or put in solid backing, fixed to the framing, centered there (right
+     find studs there that the survey missed, or put in solid backing, fixed to the framing, centred there (right
      of 9' 4"), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm) to 9' 8 3/16" (2951 mm) up, as local code
      or an engineer asks for it."""),
     ({"wall": {"members": []}}, "stop", "no-backing",
      """The studs found do not give 4 bracket places; with the awning at the wished place none of the studs found
      serves, and 4 more are needed at 2' 3 9/16" (700 mm), 5' 10 1/16" (1780 mm), 9' 4 5/8" (2860 mm), 12' 11
      1/8" (3940 mm) from the datum: find studs there that the survey missed, or put in solid backing, fixed to
-     the framing, centered there (no member found at all), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm)
+     the framing, centred there (no member found at all), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm)
      to 9' 8 3/16" (2951 mm) up, as local code or an engineer asks for it."""),
     ({"wall": {"kind": "hollow-block", "members": [412.8, 1219.2, 2844.8]}}, "stop", "no-backing",
      """The grouted cells found do not give 4 bracket places; with the awning at the wished place 2 stand on the
      grouted cells at 4' (1219 mm), 9' 4" (2845 mm), and 2 more are needed at 2' 3 9/16" (700 mm), 12' 11 1/8"
-     (3940 mm) from the datum: find grouted cells there that the survey missed, or grout the cells solid centered
+     (3940 mm) from the datum: find grouted cells there that the survey missed, or grout the cells solid centred
      there (between 1' 4 1/4" and 4'; right of 9' 4"), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm) to
      9' 8 3/16" (2951 mm) up, as local code or an engineer asks for it."""),
     ({"wall": {"kind": "rafters", "members": [4500, 3000]}}, "stop", "no-backing",
      """The rafters found do not give 4 bracket places; with the awning at the wished place 1 stands on the rafters
      at 9' 10 1/8" (3000 mm), and 3 more are needed at 2' 3 9/16" (700 mm), 5' 10 1/16" (1780 mm), 12' 11 1/8"
      (3940 mm) from the datum: find rafters there that the survey missed, or put in solid backing, fixed to the
-     framing, centered there (left of 9' 10 1/8"; between 9' 10 1/8" and 14' 9 3/16"), 4 3/4" (120 mm) wide or
+     framing, centred there (left of 9' 10 1/8"; between 9' 10 1/8" and 14' 9 3/16"), 4 3/4" (120 mm) wide or
      more, from 8' 10 1/4" (2699 mm) to 9' 8 3/16" (2951 mm) up, as local code or an engineer asks for it."""),
     # At the wished place both lie in the zone of the first arm (470 to 730); three steps to the right 900 is at 461.9.
     ({"wall": {"members": [900, 950]}, "place": {"slide": 60}}, "stop", "no-backing",
      """The studs found do not give 4 bracket places; with the awning 1 1/2" (38 mm) to the right 1 stands on the studs
      at 2' 11 7/16" (900 mm), and 3 more are needed at 5' 11 9/16" (1818 mm), 9' 6 1/8" (2898 mm), 13' 5/8" (3978 mm)
-     from the datum: find studs there that the survey missed, or put in solid backing, fixed to the framing, centered
+     from the datum: find studs there that the survey missed, or put in solid backing, fixed to the framing, centred
      there (right of 3' 1 3/8"), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm) to 9' 8 3/16" (2951 mm) up, as
      local code or an engineer asks for it."""),
     # 1100 is at 700, in the zone; three steps to the left at 738.1, inside the arm.
     ({"wall": {"members": [1100, 3400]}, "place": {"slide": 60}}, "stop", "no-backing",
      """The studs found do not give 4 bracket places; with the awning 1 1/2" (38 mm) to the left 2 stand on the studs at
      3' 7 5/16" (1100 mm), 11' 1 7/8" (3400 mm), and 2 more are needed at 2' 2 1/16" (662 mm), 12' 9 5/8" (3902 mm) from
-     the datum: find studs there that the survey missed, or put in solid backing, fixed to the framing, centered there
+     the datum: find studs there that the survey missed, or put in solid backing, fixed to the framing, centred there
      (left of 3' 7 5/16"; right of 11' 1 7/8"), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm) to 9' 8 3/16"
      (2951 mm) up, as local code or an engineer asks for it."""),
     ({"wall": {"kind": "concrete"}}, "note", "members-unused",
@@ -240,7 +240,7 @@ FASTENERS: list[Told] = [
      """Screws may stand at most 0" (0 mm) off the middle of a member 1 1/2" (38 mm) wide: find both its edges with
      a probe before drilling."""),
     ({}, "caution", "one-line",
-     """All 4 fasteners of a bracket must stand in one line on the member's center, at least 1 1/2" (38 mm) apart:
+     """All 4 fasteners of a bracket must stand in one line on the member's centre, at least 1 1/2" (38 mm) apart:
      holes side by side need blocking."""),
     ({}, "note", "member-depth", "Studs are taken as 3-1/2 in deep (2×4): measure, in less it comes out."),
     ({}, "caution", "hidden-services",
@@ -250,9 +250,9 @@ FASTENERS: list[Told] = [
      """The cover of 1" (25 mm) carries nothing: support the bracket's bearing edges on solid blocking or shims, so
      that tightening and the lower edge do not crush it."""),
     ({}, "note", "wet-service",
-     """Exposed to moisture: hot-dip galvanized or stainless screws, also in treated wood, and every hole sealed."""),
+     """Exposed to moisture: hot-dip galvanised or stainless screws, also in treated wood, and every hole sealed."""),
     ({}, "note", "bracket-plate",
-     """Values along the wall take a steel bracket plate of 1/4 in; for an aluminum or thinner one the bracket's
+     """Values along the wall take a steel bracket plate of 1/4 in; for an aluminium or thinner one the bracket's
      maker must give them. The bracket's holes must take the screw."""),
     ({}, "note", "load-case",
      f"Loads shown at a bracket are those of its hardest case: {HARDEST} (brackets 1, 2, 3, 4). {SHOWN}"),
