@@ -386,6 +386,7 @@ def test_reasons_are_tapped_not_typed(phone: Phone) -> None:
         assert [short.missing for short in shorts] == [1]
 
 
+@pytest.mark.slow
 def test_the_texted_link_opens_without_signal_and_the_day_can_be_put_on_the_phone(phone: Phone) -> None:
     for words in (*OFFLINE, "503"):
         phone.board.expect_error(words)

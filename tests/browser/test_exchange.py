@@ -10,7 +10,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from tests.browser.board import Board, axe, no_sideways_scroll
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 HEAD = "customer,name,phone,email,note\n"
 
 

@@ -14,7 +14,7 @@ from tests.browser.board import axe, no_sideways_scroll
 from tests.browser.phone import OFFLINE, Phone, kept, signal, stop_of, unfold
 from tests.steps import CHECKS
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 
 def write(page: Page, visit: str) -> None:

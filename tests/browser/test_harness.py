@@ -7,7 +7,7 @@ import pytest
 from api.access.accounts import Role
 from tests.browser.board import Board, axe, no_sideways_scroll, tab_to
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 GOOD = '<html lang="en"><title>x</title><main><h1>x</h1><button>Count</button></main>'
 
 

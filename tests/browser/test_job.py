@@ -63,6 +63,7 @@ def test_the_office_gets_the_address_of_the_calendar(board: Board) -> None:
     expect(page.locator("#calendar-address a")).to_contain_text("/calendars/")
 
 
+@pytest.mark.slow
 def test_what_is_folded_on_the_page_is_printed(board: Board) -> None:
     page = board.signed_in_page(Role.reader)
     page.goto(f"/jobs/{JOB}")

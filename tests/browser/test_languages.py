@@ -14,7 +14,7 @@ from tests.browser.test_all_pages import opened
 from tests.service.day.day_cast import CREW, DAY
 from tests.walk import MONDAY, pages
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 
 def every_part(page: Page, phone: Phone) -> None:

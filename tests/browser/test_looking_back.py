@@ -9,7 +9,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from tests.browser.board import Board, axe, no_sideways_scroll, tab_to
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 
 def test_it_can_be_read_everywhere_and_its_plots_are_drawn(board: Board) -> None:

@@ -14,7 +14,7 @@ from api.database import transaction
 from tests.browser.board import Board, axe, no_sideways_scroll
 from tests.browser.test_entry import type_in
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 
 def test_a_first_yard_and_person_are_entered_by_keyboard(empty_board: Board) -> None:

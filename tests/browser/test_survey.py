@@ -13,7 +13,7 @@ from api.database import transaction
 from tests.browser.board import SIZES, Board, axe, no_sideways_scroll, tab_to
 from tests.service.cast import signed_in
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 JOB, AWNING = "J-1048", "A-2106"
 
 

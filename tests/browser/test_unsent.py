@@ -10,7 +10,7 @@ from tests.browser.board import Board, axe
 from tests.browser.test_entry import type_in
 from tests.service.cast import NAMES, PASSWORD
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 
 def sign_in(page: Page, role: Role) -> None:

@@ -55,6 +55,7 @@ def test_unfolding_is_that_of_the_example() -> None:
     assert lines_of((HERE / "folded.txt").read_bytes()) == lines_of((HERE / "unfolded.txt").read_bytes())
 
 
+@pytest.mark.slow
 # U+FEFF is left out: at the start of a text readers take it for a byte order mark.
 @given(
     st.text(st.characters(exclude_categories=["Cs", "Cc"], exclude_characters="\ufeff") | st.just("\n"), max_size=300)

@@ -51,6 +51,7 @@ def test_routes_state_what_is_expected_of_them(started: FastAPI) -> None:
     assert {route: stated.get(route) for route in EXPECTED} == EXPECTED
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("person", [*Role, "link", "nobody"])
 def test_every_route_lets_in_just_those_whom_it_states(started: FastAPI, person: Role | str) -> None:
     """Anything but 401 and 403 means let in; a link let in finds 404 where the address is not its own day's."""

@@ -29,6 +29,7 @@ def squeezed(text: str) -> str:
     return re.sub(r"\s+", "", text).replace("-", "").lower()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(4))
 def test_phone_and_paper_name_the_same_things(built: BuiltDemo, tmp_path: Path, seed: int) -> None:
     post_day(built.out, tmp_path / "posted")

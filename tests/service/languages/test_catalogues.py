@@ -212,6 +212,7 @@ def test_no_text_of_papers_is_outside_the_catalogues(
         assert outside(seen(paper), own) == []
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("bracketed")
 def test_no_sentence_of_the_demos_walls_is_outside_the_catalogues(day: tuple[FastAPI, Jobs]) -> None:
     app, _ = day

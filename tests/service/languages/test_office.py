@@ -55,6 +55,7 @@ def outside(page: str) -> list[str]:
     return [word for word in _WORD.findall(_SAID.sub(" ", text)) if word not in _SAME]
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("bracketed")
 def test_no_text_of_a_page_is_outside_the_catalogues(app: FastAPI) -> None:
     found: list[str] = []

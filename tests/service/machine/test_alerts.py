@@ -257,6 +257,7 @@ def stay_ill(app: FastAPI, ill: Ill, scraped: Scraped, monkeypatch: pytest.Monke
         scraped.add(figures(app))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ill", ILLS, ids=lambda ill: f"{ill.alert}-{ill.do.__name__}")
 def test_an_alert_fires_when_it_is_so_and_not_before_its_time(
     watched: FastAPI, ill: Ill, monkeypatch: pytest.MonkeyPatch

@@ -54,6 +54,7 @@ def test_migrations_give_the_tables_of_the_models(database: sa.Engine) -> None:
         assert alembic.autogenerate.compare_metadata(context, SQLModel.metadata) == []
 
 
+@pytest.mark.slow
 def test_migrating_twice_changes_nothing_and_back_leaves_nothing(unmigrated: sa.Engine) -> None:
     upgrade(unmigrated)
     upgrade(unmigrated)

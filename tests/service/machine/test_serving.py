@@ -79,6 +79,7 @@ def test_a_second_service_on_the_same_data_is_refused_before_it_touches_anything
         pass
 
 
+@pytest.mark.slow
 def test_what_is_written_is_for_its_owner_alone(tmp_path: Path) -> None:
     with served(tmp_path / "data"):
         folder = tmp_path / "data"
@@ -110,6 +111,7 @@ def test_what_cannot_be_used_is_refused_in_one_sentence(tmp_path: Path, more: di
     assert words in refused(tmp_path, free_port(), **more)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("proxies", "counted"), [("10.0.0.2", "127.0.0.1"), ("127.0.0.1", "192.0.2.9")])
 def test_whom_a_caller_names_is_believed_of_the_proxies_that_are_set_alone(
     tmp_path: Path, proxies: str, counted: str

@@ -104,6 +104,7 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     yield fresh(server, "upgrading")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("form", sorted(ROWS))
 def test_a_database_of_any_form_keeps_its_rows_through_an_upgrade(address: str, form: str) -> None:
     database = open_database(address)

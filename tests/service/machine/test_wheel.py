@@ -12,6 +12,8 @@ import pytest
 
 from tests.installed import built_wheel
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[3]
 
 

@@ -131,6 +131,7 @@ def test_long_talk_fits_the_message_and_its_end_is_what_stays(app: FastAPI, offi
     assert [len(one.words) for one in kept(app)] == [300] * 3
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("word", ["STOP", " stop. ", "Unsubscribe", "opt-out", "ALTO"])
 def test_stop_ends_texts_to_that_number_says_so_and_start_takes_it_back(
     app: FastAPI, office: TestClient, door: str, word: str

@@ -212,6 +212,7 @@ def test_half_days_vans_in_the_shop_and_learners_are_planned_by(posted: FastAPI)
     assert next(crew for crew in week.crews if crew.id == early.id).skills == ()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", list(KINDS))
 def test_a_table_taken_out_and_in_again_changes_nothing(posted: FastAPI, kind: str) -> None:
     office = signed_in(posted, Role.office)

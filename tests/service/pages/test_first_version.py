@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from urllib.parse import urlsplit
 
+import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
@@ -31,6 +32,7 @@ def test_what_a_program_makes_and_lists_below_v1_leads_on_below_v1(app: FastAPI)
     assert len(seen) == 3
 
 
+@pytest.mark.slow
 def test_every_address_that_is_read_without_an_id_answers_alike_with_the_version_and_without(app: FastAPI) -> None:
     """But as JSON, whoever asks: a page is for people, and lies where it always did."""
     manager = signed_in(app, Role.manager)

@@ -179,6 +179,7 @@ def test_no_address_answers_that_the_service_broke_however_often(spoilt: FastAPI
     _walk(spoilt, client, times=40)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("day", DATES)
 def test_no_page_of_a_day_or_week_breaks_at_any_date(client: TestClient, day: str) -> None:
     for address in (

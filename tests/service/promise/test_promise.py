@@ -91,6 +91,7 @@ def test_one_press_books_drafts_the_message_and_puts_the_visit_into_the_plan(app
     assert times(office, "J-1061")  # asked again, it may be promised another time
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("hold", ["firm", "day", "soft"])
 @pytest.mark.race
 def test_two_sellers_at_once_never_sell_the_same_hour_twice(app: FastAPI, hold: str) -> None:

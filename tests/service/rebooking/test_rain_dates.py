@@ -22,6 +22,8 @@ from scheduler.week import read_week
 from tests.service.cast import PAGE
 from tests.service.rebooking.cast import MONDAY, THURSDAY, a_visit, opened, posted, searched, spots, take, van_away
 
+pytestmark = pytest.mark.slow
+
 NOW = THURSDAY + datetime.timedelta(hours=1)
 
 

@@ -30,6 +30,8 @@ from tests.service.cast import PAGE
 from tests.service.rebooking.cast import MONDAY, THURSDAY, of_kind, opened, posted, searched, spots, take, van_away
 from tests.service.rebooking.test_rain_dates import NOW, storm
 
+pytestmark = pytest.mark.slow
+
 NEXT = MONDAY + datetime.timedelta(days=7)
 
 

@@ -28,6 +28,8 @@ from scheduler.week import read_week, week_document
 from tests.service.cast import PAGE, csrf_in, signed_in
 from tests.service.rebooking.cast import MONDAY, posted, spots
 
+pytestmark = pytest.mark.slow
+
 
 @dataclass(frozen=True)
 class LateDay:

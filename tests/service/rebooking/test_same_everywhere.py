@@ -189,6 +189,7 @@ def all_agree(app: FastAPI, office: TestClient) -> Mapping[str, str]:
     return falls
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "seed", [*range(SHORT_RUNS), *(pytest.param(seed, marks=pytest.mark.long) for seed in range(SHORT_RUNS, RUNS))]
 )

@@ -68,6 +68,7 @@ def move_to(server: str, file: str) -> None:
     new.dispose()
 
 
+@pytest.mark.slow
 def test_whatever_is_taken_the_week_keeps_its_rules_and_nobody_is_lost(app_anywhere: FastAPI) -> None:
     """A walk: visit after visit is rebooked by a choice of chance; nothing may break, cost otherwise or vanish."""
     office = signed_in(app_anywhere, Role.office)

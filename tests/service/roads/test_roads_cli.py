@@ -120,6 +120,7 @@ def test_wrong_contents_of_files_are_named(places: Path, tmp_path: Path) -> None
     assert "--day-start: must be a time such as 07:30" in result.output
 
 
+@pytest.mark.slow
 @needs_engine
 def test_build_table_and_fit_on_a_real_extract(places: Path, tmp_path: Path) -> None:
     tiles, out, cache = tmp_path / "tiles", tmp_path / "t.json", tmp_path / "cache"

@@ -56,6 +56,7 @@ def crossings(count: int, seed: int) -> tuple[np.ndarray, list[tuple[float, floa
     return rows_columns, [grid_point(r, c, SPACING_M) for r, c in rows_columns.tolist()]
 
 
+@pytest.mark.slow
 @needs_engine
 def test_a_city_table_agrees_with_single_routes(city: Path) -> None:
     """The table comes from another search than single routes do, so each is the other's check, in every shape.

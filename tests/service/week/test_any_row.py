@@ -150,6 +150,7 @@ def database(built: BuiltDemo, tmp_path: Path) -> Iterator[sa.Engine]:
     engine.dispose()
 
 
+@pytest.mark.slow
 def test_whatever_row_is_taken_a_week_is_still_planned(database: sa.Engine) -> None:
     told = pile_up(database, 40, 1)
     assert told["by_form: taken"] > 3, told

@@ -68,6 +68,7 @@ def _stop_once_cheaper(app: FastAPI, run_id: int, cost_cents: int) -> None:
     assert signed_in(app, Role.manager).post(f"/runs/{run_id}/stop").status_code == 200
 
 
+@pytest.mark.slow
 def test_a_run_by_its_address_is_told_as_it_goes_and_leaves_locked_visits_alone(demo: FastAPI) -> None:
     manager = signed_in(demo, Role.manager)
     _, before = latest(manager)

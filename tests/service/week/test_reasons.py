@@ -74,6 +74,7 @@ def wanted(app: FastAPI) -> list[int]:
         return list(session.execute(sa.select(table.id).where(table.reasons_wanted)).scalars())  # type: ignore[call-overload]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("own_process", [False, True])
 def test_the_move_is_stored_with_the_reasons_of_before_until_they_are_found(app: FastAPI, own_process: bool) -> None:
     assert codes(app, app.state.plan) == {"b": "no_room"}

@@ -103,6 +103,7 @@ def at_work(either: sa.Engine) -> Iterator[Runs]:
     runs.close()
 
 
+@pytest.mark.slow
 @ON_EITHER
 def test_runs_one_after_another_in_one_process_to_the_best_plan_a_stop_and_a_killed_process(
     either: sa.Engine, at_work: Runs

@@ -129,6 +129,7 @@ def before(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     return str(request.getfixturevalue("unmigrated_on_server"))
 
 
+@pytest.mark.slow
 def test_documents_from_before_lose_the_keys_and_keep_what_they_said(before: str, built: BuiltDemo) -> None:
     week = json.loads((built.out / "week.json").read_bytes())
     timed = {"by": "road table", "first": "2027-04-01", "last": "2027-04-02", "estimated": [[1], []]}

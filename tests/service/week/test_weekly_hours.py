@@ -89,6 +89,7 @@ def test_its_visits_are_moved_locked_and_compared_as_in_any_week(manager: TestCl
     assert back.status_code == 201, back.text
 
 
+@pytest.mark.slow
 def test_it_is_posted_and_every_page_of_it_answers(manager: TestClient) -> None:
     number = newest(manager)
     posted = manager.post(f"/weeks/{MONDAY}/post", json={"plan_id": number, "despite": ""})

@@ -64,6 +64,7 @@ def packet(app: FastAPI, visit_id: str) -> bytes:
     return data
 
 
+@pytest.mark.slow
 def test_a_packet_holds_everything_that_the_job_page_holds(app: FastAPI) -> None:
     data, found = packet(app, "J-1046"), job_of(app, "J-1046")
     text, job = same(text_of(data)), found.job
@@ -82,6 +83,7 @@ def test_a_packet_holds_everything_that_the_job_page_holds(app: FastAPI) -> None
         assert re.search(rf"{n}\d+'.*?\({bracket.wall:.0f}mm\)", text), n
 
 
+@pytest.mark.slow
 def test_the_wall_drawing_has_a_page_of_its_own_at_true_size(app: FastAPI) -> None:
     pages = pypdf.PdfReader(io.BytesIO(packet(app, "J-1046"))).pages
     wide = [page for page in pages if page.mediabox.width > page.mediabox.height]

@@ -41,6 +41,7 @@ def _readers() -> Iterator[tuple[str, Callable[[str], Any]]]:
                 yield f"{kind.id}, {one.name}", lambda text, one=one, units=units: one.value(text, units)  # type: ignore[misc]
 
 
+@pytest.mark.slow
 def test_no_text_in_a_cell_is_a_traceback() -> None:
     broke = []
     for name, read in _readers():

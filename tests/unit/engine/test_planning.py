@@ -48,6 +48,7 @@ def test_a_hard_week_has_a_plan_and_a_bound_long_before_its_proof() -> None:
     assert plan.bound > 0.98 * plan.cost.total
 
 
+@pytest.mark.slow
 def test_time_is_kept_and_the_first_plan_comes_at_once() -> None:
     week = week_of("mixed-160x10")
     # The processor's time, of which a busy machine gives the search no less. To the end it would take ten times that;
@@ -167,6 +168,7 @@ def test_a_proof_that_is_broken_off_is_taken_up_again(monkeypatch: pytest.Monkey
     assert len(turns) > 1
 
 
+@pytest.mark.slow
 def test_a_process_waits_at_its_end_for_a_solver_that_has_not_let_go() -> None:
     """Cut off inside a solver, it would crash after the plan was given."""
     code = """

@@ -23,6 +23,8 @@ from tests.brute2 import cheapest
 from tests.seeds import some_now
 from tests.weeks2 import STEP, small_week2
 
+pytestmark = pytest.mark.slow
+
 WEEKS = Path(__file__).parents[3] / "data" / "weeks"
 OPTIMUM = {2: 471_732, 4: 815_697, 6: 1_010_219}  # as `weeks/README.md` of the format states
 
