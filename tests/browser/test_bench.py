@@ -8,7 +8,7 @@ from playwright.sync_api import Page, Route, expect
 from api.access.accounts import Role
 from tests.browser.board import Board, axe, no_sideways_scroll, tab_to
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 UNCOUNTED = "J-1060"  # of the demo: a crate that has come and nobody has counted
 ROW = "li[data-item='{}']"
 # As fast as a scanner: the test's own keys would take longer each than a person's.

@@ -11,7 +11,7 @@ from tests.browser.board import axe, no_sideways_scroll, tab_to
 from tests.browser.phone import Phone, kept, signal, stop_of, unfold
 from tests.service.day.day_cast import HOME
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 
 # The contrast of all words that can be seen with what lies behind them, the least first, with the words: colors as the

@@ -20,6 +20,8 @@ from tests.seeds import some_now
 from tests.surveys import KINDS, random_second, random_survey
 from tests.unit.layout.test_drawing import assert_clean
 
+pytestmark = pytest.mark.slow
+
 TITLE = Title("J-1048", "Betony Sallowfield", "63 Long Meadow, Tallow Bend", datetime.date(2027, 4, 12))
 SITE = ShadeSite(41.42, -98.27, "America/Chicago", 2027)
 _MARKED = re.compile(r"(STOP|\d+ caution|Nothing special)")

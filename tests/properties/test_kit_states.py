@@ -24,6 +24,8 @@ from tests.crates import MONDAY, NOW, PARTS, SHELF, TODAY, add_job, add_shelves,
 from tests.properties.test_stock_states import QUIETLY, empty
 from tests.service.cast import add_yard
 
+pytestmark = pytest.mark.slow
+
 Tallies = dict[str, tuple[int, int]]  # counted and damaged by item
 PEOPLE = st.sampled_from(("tam", "lew"))
 CREW = Act("crew", NOW, NOW, NOW)

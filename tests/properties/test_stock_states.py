@@ -25,6 +25,8 @@ from scheduler.errors import BadInput
 from tests.crates import LAG, MONDAY, NOW, TODAY, add_job, add_shelves, post_week
 from tests.service.cast import add_yard
 
+pytestmark = pytest.mark.slow
+
 VISITS = ("J-1", "J-2", "J-3")
 ITEMS = (LAG, "shim")
 PARTS = {"J-1": {LAG: 6, "shim": 4}, "J-2": {LAG: 9}, "J-3": {LAG: 5, "shim": 8, "washer": 3}}

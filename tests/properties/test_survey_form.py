@@ -15,6 +15,8 @@ from api.survey.form import fields_of, read_fields, sketch
 from scheduler.layout.documents import Survey, survey_from_data
 from tests.surveys import random_second
 
+pytestmark = pytest.mark.slow
+
 DEMO = sorted((Path(__file__).parents[2] / "seeds" / "demo" / "surveys").glob("*.yaml"))
 SECOND_ONLY = {"datum.name", "datum.control.what", "datum.control.at", "awning.valance", "place.under"} | {
     f"anchor.{name}" for name in ("base", "hole", "hole_depth", "embedment", "edge", "spacing", "torque_nm")

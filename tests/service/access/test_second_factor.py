@@ -36,6 +36,8 @@ from tests.service.cast import (
     signed_in_by_form,
 )
 
+pytestmark = pytest.mark.slow
+
 NOON = datetime.datetime(2027, 4, 12, 17, tzinfo=datetime.UTC)
 
 
@@ -99,7 +101,6 @@ def test_after_the_password_a_code_is_asked_for_and_each_opens_once(app: FastAPI
     assert history(app).count(("maud", "gave a wrong code", "maud")) == 2
 
 
-@pytest.mark.slow
 @pytest.mark.race
 def test_of_two_that_send_one_code_at_once_one_comes_in(app_on_either: FastAPI) -> None:
     app = app_on_either

@@ -26,6 +26,8 @@ from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 from tests.waiting import until
 
+pytestmark = pytest.mark.slow
+
 MONDAY = datetime.date(2027, 4, 12)
 NOON = datetime.datetime(2027, 4, 14, 17, tzinfo=datetime.UTC)
 ADDRESS = f"/looking-back/{MONDAY}"
@@ -192,7 +194,6 @@ def test_a_question_that_the_service_did_not_see_answered_is_cut_off(app: FastAP
     assert "not answered: The service was ended" in signed_in(app, Role.reader).get(ADDRESS, headers=PAGE).text
 
 
-@pytest.mark.slow
 def test_a_process_of_its_own_answers(app: FastAPI) -> None:
     """Every question of the tiny week is answered for good long before its time: nothing here hangs on the machine."""
     with transaction(app.state.database) as session:

@@ -30,6 +30,8 @@ from tests.service.cast import PAGE, settings_for, sign_in
 from tests.service.day.day_cast import AT, HOME, MORNING, on_the_morning, phone, post_day
 from tests.service.day.test_photos import picture
 
+pytestmark = pytest.mark.slow
+
 NEW = "nine green kites fly"
 NOT_ROWS = {*LEFT_OUT, "alembic_version"}
 

@@ -26,6 +26,8 @@ from scheduler.weather.limits import read_limits
 from tests.service.cast import JSON, PAGE, add_yard, running, settings_for, signed_in
 from tests.service.office.test_set_up import keep_file, send, text_of
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def app(sqlite_folder: Path) -> Iterator[FastAPI]:

@@ -116,6 +116,7 @@ def test_a_waiting_job_fills_the_hole_and_its_customer_is_to_be_told(app: FastAP
     assert best["visit"] in {message.visit_id for message in drafts}
 
 
+@pytest.mark.slow
 def test_a_crew_away_makes_its_visits_fall_and_they_are_dealt_with_one_after_another(
     app: FastAPI, office: TestClient
 ) -> None:

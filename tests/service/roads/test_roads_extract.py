@@ -24,6 +24,8 @@ from scheduler.travel import DEFAULT, great_circle_m, matrices
 from scheduler.travel.fit import fitted
 from tests.road_extracts import grid_point, helsinki, needs_engine, needs_osmium, write_grid
 
+pytestmark = pytest.mark.slow
+
 SPACING_M = 500.0
 SIZE = 40
 
@@ -56,7 +58,6 @@ def crossings(count: int, seed: int) -> tuple[np.ndarray, list[tuple[float, floa
     return rows_columns, [grid_point(r, c, SPACING_M) for r, c in rows_columns.tolist()]
 
 
-@pytest.mark.slow
 @needs_engine
 def test_a_city_table_agrees_with_single_routes(city: Path) -> None:
     """The table comes from another search than single routes do, so each is the other's check, in every shape.

@@ -264,6 +264,7 @@ def test_who_may_not(app: FastAPI) -> None:
         assert tried == (200 if role is Role.office else 403)
 
 
+@pytest.mark.slow
 def test_plans_are_listed_tried_moved_and_compared_on_postgresql_too(app_on_either: FastAPI) -> None:
     first = keep(app_on_either, WEEK, planned(WEEK))
     manager = signed_in(app_on_either, Role.manager)

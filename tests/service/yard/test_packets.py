@@ -30,6 +30,8 @@ from tests.conftest import BuiltDemo
 from tests.service.cast import by_link, running, settings_for, signed_in
 from tests.steps import CHECKS
 
+pytestmark = pytest.mark.slow
+
 NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
 MONDAY, DAY = datetime.date(2027, 4, 12), datetime.date(2027, 4, 13)
 
@@ -64,7 +66,6 @@ def packet(app: FastAPI, visit_id: str) -> bytes:
     return data
 
 
-@pytest.mark.slow
 def test_a_packet_holds_everything_that_the_job_page_holds(app: FastAPI) -> None:
     data, found = packet(app, "J-1046"), job_of(app, "J-1046")
     text, job = same(text_of(data)), found.job
@@ -83,7 +84,6 @@ def test_a_packet_holds_everything_that_the_job_page_holds(app: FastAPI) -> None
         assert re.search(rf"{n}\d+'.*?\({bracket.wall:.0f}mm\)", text), n
 
 
-@pytest.mark.slow
 def test_the_wall_drawing_has_a_page_of_its_own_at_true_size(app: FastAPI) -> None:
     pages = pypdf.PdfReader(io.BytesIO(packet(app, "J-1046"))).pages
     wide = [page for page in pages if page.mediabox.width > page.mediabox.height]
@@ -169,7 +169,6 @@ def test_papers_come_by_address_too(app: FastAPI) -> None:
     assert phone.get("/crews/north-1/days/2027-04-13/day-sheet.pdf").status_code == 200
 
 
-@pytest.mark.slow
 def test_the_command_line_does_the_same(
     built: BuiltDemo, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -213,7 +212,6 @@ def test_a_folder_without_a_database_is_told(tmp_path: Path, monkeypatch: pytest
     assert BadInput("", "x").problem == "x"
 
 
-@pytest.mark.slow
 def test_the_wall_is_told_alike_on_day_sheet_and_packet(app: FastAPI) -> None:
     """Its zero, whether a photo shows it, and that members are felt for where it has some: masonry has none."""
     kinds = set[bool]()

@@ -46,6 +46,7 @@ def drawn_words(svg: str) -> str:
     return " ".join(element.text or "" for element in ET.fromstring(svg).iter(f"{NAMESPACE}text"))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("batch", some_now(range(8), 3))
 def test_text_of_random_surveys_covers_nothing_and_stays_on_the_paper(batch: int) -> None:
     for seed in range(batch * 25, batch * 25 + 25):
@@ -100,6 +101,7 @@ EXTREMES = {
 }  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", EXTREMES)
 @pytest.mark.parametrize("units", ["imperial", "metric"])
 def test_extreme_surveys_are_drawn_cleanly(name: str, units: str) -> None:
