@@ -66,6 +66,8 @@ def fill(
     for kept in range(1, _REST_LINES + 1):
         shorter = [*columns[:-1], Box(last.left, last.top, last.right, last.bottom - kept * _LINE)]
         lines, rest = _set(findings, shorter, say)
+        if not rest:  # set in another way, all of them find room after all
+            return Set(tuple(lines), "", tuple(also))
         words = _stated([*rest, *beyond], last, kept, say)
         if len(words) <= kept:
             break

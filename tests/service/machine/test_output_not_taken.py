@@ -7,7 +7,6 @@ import csv
 import io
 import json
 import os
-import random
 import shlex
 import shutil
 import sqlite3
@@ -29,7 +28,7 @@ from scheduler.documents import encode
 from scheduler.times.calibrate import COLUMNS
 from tests.conftest import BuiltDemo
 from tests.migrated import put_migrated
-from tests.surveys import random_survey
+from tests.surveys import plain_survey
 
 ROOT = Path(__file__).parents[3]
 COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
@@ -106,7 +105,7 @@ def here(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Path:
     files = {"week": week, "no-crews": week | {"crews": [], "jobs": unbooked}, "roster": roster}
     for name, document in files.items():
         (folder / f"{name}.json").write_text(json.dumps(document))
-    (folder / "survey.json").write_bytes(encode(random_survey(random.Random(1))))
+    (folder / "survey.json").write_bytes(encode(plain_survey()))
     (folder / "places.csv").write_text("id,lat,lon\nyard,40,-75\nmill,40.1,-75.1\n")
     (folder / "history.csv").write_text(history(40))
     for words in ("plan {here}/week.json --seconds 0.2 --out {here}/plan.json", "backup --out {here}/backup.tar"):

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
 
 import pytest
 
+from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing import findings
 from scheduler.layout.drawing.cautions import ranked
 from scheduler.layout.drawing.findings import SIZE, Set, fill
+from scheduler.layout.drawing.page import draw_svg
 from scheduler.layout.drawing.paper.lettering import width_of, wrap
 from scheduler.layout.drawing.paper.sheet import Box, DrawingSheet
 from tests.shapes import GRAPHITE, rings, shapes
+from tests.surveys import random_survey
 
 LINE = 1.24 * SIZE
 INDENT = 4.0
@@ -210,3 +214,10 @@ def test_a_note_begins_with_a_dot_and_the_rest_with_an_arrow() -> None:
         assert (shaft[2], shaft[1]) in ((stroke[0], stroke[1]), pytest.approx((stroke[2], stroke[3]), abs=0.01))
         assert min(stroke[0], stroke[2]) == pytest.approx(shaft[2] - 0.9)
     assert "Stop:" not in sheet.svg("t", "d")
+
+
+def test_findings_that_find_room_after_all_are_drawn() -> None:
+    """Set in a shorter column they run on in another way, in which all of them find room: nothing stands elsewhere."""
+    survey = random_survey(random.Random(120))
+    svg = draw_svg(survey, lay_out(survey), paper="letter")
+    assert "No room here" not in svg
