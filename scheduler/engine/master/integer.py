@@ -154,10 +154,10 @@ def select(
 
 def cost_of(pool: Pool, taken: Sequence[int]) -> int:
     """Return what a selection of columns costs in cents, jobs in none of them skipped."""
-    model = pool.rows.model
-    skip = model.skip_cost.copy()
+    model, rows = pool.rows.model, pool.rows
+    skip = rows.base.skip_cost[: rows.jobs].copy()  # once for all copies of a job
     for c in taken:
-        skip[pool.jobs[c]] = 0
+        skip[model.row_of[pool.jobs[c]]] = 0
     past = int((_minutes_past(pool, taken) * model.weekly_cents).sum())
     return sum(pool.cost[c] for c in taken) + int(skip.sum()) + past
 
@@ -180,7 +180,8 @@ def _point(pool: Pool, columns: Sequence[int], start: Sequence[int]) -> Any:
     place = {c: n for n, c in enumerate(columns)}
     for c in start:
         value[rows.first + place[c]] = 1.0
-        value[pool.jobs[c][pool.jobs[c] < rows.skips]] = 0.0
+        done = rows.model.row_of[pool.jobs[c]]
+        value[done[done < rows.skips]] = 0.0
     solution = highspy.HighsSolution()
     solution.col_value = value.tolist()
     return solution

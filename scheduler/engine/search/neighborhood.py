@@ -59,18 +59,18 @@ class Polish:
 
         column_of: the pool's column of each of `routes`.
         """
-        fixed, start, busy = [], [], np.zeros(len(self.model.service), dtype=bool)
+        fixed, start, busy = [], [], np.zeros(self.pool.rows.jobs, dtype=bool)
         for k, jobs in routes.items():
             column = column_of[k]
             if k in free:
                 start.append(column)
             else:
                 fixed.append(column)
-                busy[jobs] = True
+                busy[self.model.row_of[jobs]] = True
         open_groups = {int(group[k]) for k in free}
         reduced, columns = self._reduced(dual)
         open_column = np.isin(columns.crew_day, list(open_groups))
-        held = columns.sum_over_jobs(busy) > 0
+        held = columns.sum_over_jobs(busy[self.model.row_of]) > 0
         candidates = np.nonzero(open_column & ~held & (reduced <= gap))[0]
         candidates = candidates[np.argsort(reduced[candidates], kind="stable")][: self.width * MOST_CANDIDATES]
         chosen = sorted({int(c) for c in candidates} | set(start))

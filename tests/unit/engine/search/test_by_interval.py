@@ -12,12 +12,15 @@ from scheduler.audit import audit
 from scheduler.engine.incumbent import Best
 from scheduler.engine.local_search.ruin_recreate import Ruin
 from scheduler.engine.master import relaxation
+from scheduler.engine.master.integer import cost_of, select
 from scheduler.engine.master.relaxation import Relaxation
 from scheduler.engine.model.build import build
 from scheduler.engine.model.intervals import by_intervals
 from scheduler.engine.model.plans import plan_of
+from scheduler.engine.pricing.columns import columns_of_routes
 from scheduler.engine.search.by_interval import ByInterval, every_set
 from scheduler.engine.search.choosing import Choosing
+from scheduler.engine.search.neighborhood import Polish
 from scheduler.week import read_week
 from tests.brute2 import cheapest
 from tests.seeds import some_now
@@ -186,3 +189,49 @@ def test_only_crews_that_meet_are_timed_together() -> None:
     assert best.cost <= before == ruin.cost
     assert sum(times.cost for _, times in planned.values()) <= sum(ruin.best.cost)
     assert best.refused == 0
+
+
+@pytest.mark.parametrize("tiny", [2, 6])
+@pytest.mark.usefixtures("compiled")
+def test_a_selection_of_copies_costs_no_more_than_its_plan_and_can_be_begun_from(tiny: int) -> None:
+    best = Best(build(read_week((WEEKS / f"v2-tiny-{tiny}.week.json").read_bytes())))
+    ruin = Ruin(best.model, 0)
+    ruin.start()
+    ruin.run(500, ruin.stop_cents)
+    best.offer(ruin.routes(), ruin.cost, ruin.starts())
+    dives = ByInterval(best, 0, nothing, None)
+    columns = columns_of_routes(dives.model, dives.nearly.state()[0])
+    dives.relax.add(columns)
+    chosen = list(range(len(dives.relax.pool)))
+    model = best.model
+    assert any((model.assist_of[items] >= 0).any() for items in best.routes.values())  # of these there are copies
+    cost = cost_of(dives.relax.pool, chosen)
+    skipped = [j for j in range(len(model.week.jobs)) if all(j not in items for items in best.routes.values())]
+    assert model.skip_cost[skipped].sum() + columns.cost.sum() <= cost <= best.cost
+    answer = select(dives.relax.pool, chosen, seconds=None, start=chosen, nodes=0, heuristics=False)
+    assert answer.columns == chosen
+    assert answer.cost == cost
+
+
+@pytest.mark.usefixtures("compiled")
+def test_a_neighborhood_has_no_copy_of_a_job_that_stays_where_it_is() -> None:
+    best = Best(build(read_week((WEEKS / "v2-tiny-6.week.json").read_bytes())))
+    ruin = Ruin(best.model, 0)
+    ruin.start()
+    ruin.run(500, ruin.stop_cents)
+    best.offer(ruin.routes(), ruin.cost, ruin.starts())
+    dives = ByInterval(best, 0, nothing, None)
+    dives.bound()
+    choosing = Choosing(dives.nearly, dives.relax, 0, lambda: math.inf, nothing, lambda: [])
+    routes, model, pool = choosing.take_in(), dives.model, dives.relax.pool
+    assert len(set(model.row_of.tolist())) < len(model.row_of)
+    for _ in range(12):
+        polish = Polish(model, pool, 0)
+        polish.size = 2
+        free = polish.free_days(routes)
+        fixed, chosen, _ = polish.columns(
+            routes, choosing.column_of, free, model.group, dives.relax.dual, float(best.cost)
+        )
+        held = {row for c in fixed for row in model.row_of[pool.jobs[c]].tolist()}
+        assert held
+        assert not any(held & set(model.row_of[pool.jobs[c]].tolist()) for c in chosen)
