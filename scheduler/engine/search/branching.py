@@ -66,7 +66,7 @@ class Branching:
         relax, node = self.relax, heapq.heappop(self.open)
         root, value, dual, primal = relax.bound, relax.value, relax.dual, relax.primal
         parts = node.parts
-        undecided = np.minimum(node.skipped[parts], 1 - node.skipped[parts]) * relax.model.skip_cost[parts]
+        undecided = np.minimum(node.skipped[parts], 1 - node.skipped[parts]) * relax.rows.base.skip_cost[parts]
         job = parts[np.argmax(undecided)]
         least = node.bound
         try:
@@ -75,7 +75,7 @@ class Branching:
                 if skip:
                     low[job] = 1.0
                 else:
-                    more[job] = DEAR * (self.best.cost - root) + relax.model.skip_cost[job]
+                    more[job] = DEAR * (self.best.cost - root) + relax.rows.base.skip_cost[job]
                 if (child := self._solved(low, more, least)) is not None:
                     heapq.heappush(self.open, child)
         finally:
