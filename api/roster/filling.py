@@ -1,4 +1,9 @@
-"""The roster filled in the background: on demand, every night, and where an absence has left a crew without a pair."""
+"""The roster filled in the background: on demand, every night, and where an absence has left a crew without a pair.
+
+At night the pairs and the plan of the weeks ahead are bettered by turns: the plan says which work its pairs could not
+do, the roster is filled with that work in mind, and where it changes, the weeks are planned anew. A turn that makes the
+two together no cheaper is taken back, and ends it.
+"""
 
 from __future__ import annotations
 
@@ -15,8 +20,12 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import Duty, Hold, transaction
+from api.languages import to_say
 from api.roster.ground import RosterGround, ground_of
 from api.roster.keeping import RosterChangedMeanwhileError, keep_filled
+from api.roster.turns import judge, planned_since, turns_left
+from api.roster.wanted import with_wanted
+from api.week.horizon.keeping import IN_TURN, NIGHTLY
 from api.workers.lookout import Lookout
 from api.workers.signals import Signals
 from scheduler.errors import BadInput
@@ -27,8 +36,7 @@ LOOK_S = 20.0  # between two looks whether something is to be filled
 SECONDS = 30.0
 NIGHT = datetime.time(1, 30)  # by the clock at the yards: before the weeks ahead are planned
 TRIES = 3  # where somebody changes the roster while it is being filled
-BY = "every night"
-BY_ABSENCE = "an absence"
+BY_ABSENCE = to_say("an absence")
 FAULT = "roster"  # what is told of
 _log = logging.getLogger("eaveboard")
 
@@ -36,11 +44,14 @@ _log = logging.getLogger("eaveboard")
 def fill(database: sa.Engine, now: datetime.datetime, by: str) -> bool:
     """Fill the roster by today's rows and keep it; False where it was changed again and again meanwhile.
 
-    What has been set by hand stays. Raises `BadInput` where no business is set up.
+    In a turn of the night it also looks for pairs who can do what the weeks ahead leave out. What has been set by hand
+    stays. Raises `BadInput` where no business is set up.
     """
     for _ in range(TRIES):
         with transaction(database) as session:
             ground = ground_of(session, now)
+            if by == IN_TURN:
+                ground = with_wanted(session, ground)
         seated = seat(_from_today(ground), seconds=SECONDS)
         with suppress(RosterChangedMeanwhileError), transaction(database) as session:
             keep_filled(session, ground, seated, now, by)
@@ -68,6 +79,7 @@ class RosterKeeper:
     ) -> None:
         self._database, self._clock, self._held, self._signals = database, clock, held, signals
         self._asked: threading.Thread | None = None
+        self._judged: int | None = None  # the filling after which the night's turns ended
         self.fault = ""
         self.lookout = Lookout("roster", self.look, every_s=LOOK_S, failed="the roster could not be filled")
         signals.on(FAULT, self._hear)
@@ -93,10 +105,16 @@ class RosterKeeper:
 
     def look(self) -> bool:
         """Fill the roster where it is due by itself; say whether it was."""
-        by = self._due(self._clock())
-        if by is None or not self._held.take(Duty.ROSTER):
+        now = self._clock()
+        due = self._due(now)
+        if due is None or not self._held.take(Duty.ROSTER):
             return False
-        self._fill(by)
+        by, night, last = due
+        if by == IN_TURN and not (judge(self._database, now) and turns_left(self._database, night)):
+            self._judged = last
+            self._held.drop(Duty.ROSTER)
+        else:
+            self._fill(by)
         return True
 
     def _for_somebody(self, by: str) -> None:
@@ -123,8 +141,11 @@ class RosterKeeper:
         if words:
             self.fault = words.removeprefix("fault").strip()
 
-    def _due(self, now: datetime.datetime) -> str | None:
-        """Return for whom the roster is to be filled by itself; None: it is not, or has never been filled."""
+    def _due(self, now: datetime.datetime) -> tuple[str, datetime.datetime, int | None] | None:
+        """Return for whom the roster is to be filled by itself, since which night, and after which filling.
+
+        None: it is not, or has never been filled.
+        """
         with transaction(self._database) as session:
             business = session.get(tables.Business, 1)
             last = last_filled(session)
@@ -135,8 +156,10 @@ class RosterKeeper:
             if local < night:
                 night -= datetime.timedelta(days=1)
             if last.made_at < night:
-                return BY
-            return BY_ABSENCE if self._absence_since(session, last) else None
+                return NIGHTLY, night, last.id
+            if self._absence_since(session, last):
+                return BY_ABSENCE, night, last.id
+            return (IN_TURN, night, last.id) if last.id != self._judged and planned_since(session, last) else None
 
     @staticmethod
     def _absence_since(session: Session, last: tables.RosterChange) -> bool:

@@ -1,4 +1,4 @@
-"""The plan of the horizon made anew every night, by itself."""
+"""The plan of the horizon made anew every night, by itself, and where others ride together for it since."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
-from sqlmodel import select
+from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
 from api.http.problems import Problem
-from api.week.horizon.keeping import newest
+from api.week.horizon.keeping import IN_TURN, NIGHTLY, newest
 from api.week.horizon.start import start_horizon
 from api.week.run.runs import Runs
 from api.workers.lookout import Lookout
@@ -23,7 +23,6 @@ LOOK_S = 60.0  # between two looks whether a night has passed
 NIGHT = datetime.time(2, 0)  # by the clock at the yards: when the day's work is noted and nobody plans
 SECONDS = 120.0
 AGAIN = datetime.timedelta(minutes=15)  # after a run that left no plan
-BY = "every night"
 _log = logging.getLogger("eaveboard")
 
 
@@ -42,7 +41,7 @@ class HorizonKeeper:
             return None
         self._asked_at = now
         try:
-            return start_horizon(self._database, self._runs, seconds=SECONDS, now=now, by=BY)
+            return start_horizon(self._database, self._runs, seconds=SECONDS, now=now, by=NIGHTLY)
         except Problem:  # somebody has asked for one at this moment
             return None
         except BadInput as fault:
@@ -50,16 +49,29 @@ class HorizonKeeper:
             return None
 
     def _due(self, now: datetime.datetime) -> bool:
-        if self._asked_at is not None and abs(now - self._asked_at) < AGAIN:
-            return False
         with transaction(self._database) as session:
             business = session.get(tables.Business, 1)
             plan = newest(session)
             posted = session.exec(select(tables.PostedWeek.id).limit(1)).first()
+            paired = _paired_at(session)
         if business is None or (plan is None and posted is None):
+            return False
+        asked = self._asked_at
+        if asked is not None and abs(now - asked) < AGAIN and (plan is None or plan.made_at < asked):
             return False
         local = now.astimezone(ZoneInfo(business.timezone))
         night = datetime.datetime.combine(local.date(), NIGHT, local.tzinfo)
         if local < night:
             night -= datetime.timedelta(days=1)
-        return plan is None or plan.made_at < night
+        if plan is None or plan.made_at < night:
+            return True
+        return plan.made_by == NIGHTLY and paired is not None and plan.made_at < paired
+
+
+def _paired_at(session: Session) -> datetime.datetime | None:
+    """Return when others were paired for a plan of the night, where that is the last change of the roster."""
+    row = tables.RosterChange
+    last = session.exec(select(row).order_by(col(row.id).desc()).limit(1)).first()
+    if last is None or last.made_by != IN_TURN or not last.after or last.undone:
+        return None
+    return last.made_at

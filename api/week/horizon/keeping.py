@@ -12,6 +12,7 @@ from sqlalchemy import desc
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.languages import to_say
 from api.ledger.history import note
 from api.ledger.kept import kept
 from api.ledger.plans.documents import because_from_data, beside
@@ -23,6 +24,8 @@ from scheduler.plan import Plan, Plan2, read_plan
 from scheduler.week import Week2, read_week, week_document
 
 KEPT = 20  # plans: some nights and what was sold in between
+NIGHTLY = to_say("every night")  # who made what the service makes by itself at night
+IN_TURN = to_say("the night's turns")  # who changed the pairs, or took that back, for a plan of the night
 
 
 @dataclass(frozen=True)
@@ -53,8 +56,11 @@ def newest_id(session: Session) -> int | None:
 def newest(session: Session) -> KeptHorizon | None:
     """Return the plan of the horizon that counts with its document, None where none has been made."""
     number = newest_id(session)
-    if number is None:
-        return None
+    return None if number is None else horizon_plan(session, number)
+
+
+def horizon_plan(session: Session, number: int) -> KeptHorizon:
+    """Return a plan of the horizon that is kept under a number."""
 
     def read() -> KeptHorizon:
         row = session.get_one(tables.HorizonPlan, number)

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import pytest
 
+from scheduler.roster.apart import apart_cents
 from scheduler.roster.seating import Seated, seat
 from scheduler.roster.seats import CrewWork, Rider, Rides, RosterCase, RosterPrices, SeatedCrew
 from scheduler.roster.told import reasons
@@ -230,6 +231,7 @@ def test_no_way_is_worth_more(seed: int) -> None:
     assert found.proven
     assert found.cents == best == _worth(case, found.rides)
     _keeps_every_rule(case, found)
+    assert found.cents == _work_done(case, found) + _open(case, found.rides) - apart_cents(case, found.rides)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -250,6 +252,15 @@ def test_days_solved_apart_are_worth_what_they_are_worth_together(seed: int) -> 
     assert found.proven
     assert found.cents == seat(together, seconds=None).cents
     _keeps_every_rule(apart, found)
+    assert found.cents == _work_done(apart, found) + _open(apart, found.rides) - apart_cents(apart, found.rides)
+
+
+def _work_done(case: RosterCase, found: Seated) -> int:
+    works = {work.id: work for work in case.works}
+    return sum(
+        works[name].cents - (case.prices.recrew_cents if crew != works[name].crew else 0)
+        for name, crew in found.done.items()
+    )
 
 
 def _keeps_every_rule(case: RosterCase, found: Seated) -> None:
