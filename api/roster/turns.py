@@ -13,7 +13,7 @@ from api.database import transaction
 from api.http.problems import Problem
 from api.roster.ground import ground_of, standing
 from api.roster.keeping import undo
-from api.week.horizon.keeping import IN_TURN, NIGHTLY, horizon_plan, newest_id, store
+from api.week.horizon.keeping import IN_TURN, NIGHTLY, horizon_plan, newest_id, store, turned
 from scheduler.roster.apart import apart_cents
 
 TURNS = 3  # in a night, at most
@@ -46,7 +46,7 @@ def judge(database: sa.Engine, now: datetime.datetime) -> bool:
     One whose days somebody has changed by hand since stays as it is.
     """
     with suppress(Problem, _WorthIt), transaction(database) as session:
-        if (change := _last_turn(session)) is None:
+        if (change := turned(session)) is None:
             return True
         number = newest_id(session)
         assert number is not None
@@ -66,13 +66,6 @@ def judge(database: sa.Engine, now: datetime.datetime) -> bool:
         )  # fmt: skip
         return False
     return True
-
-
-def _last_turn(session: Session) -> tables.RosterChange | None:
-    """Return the last change of the roster where that is a turn of the night that stands and changed something."""
-    row = tables.RosterChange
-    last = session.exec(select(row).order_by(col(row.id).desc()).limit(1)).first()
-    return last if last is not None and last.made_by == IN_TURN and last.after and not last.undone else None
 
 
 def _apart(session: Session, now: datetime.datetime) -> int:

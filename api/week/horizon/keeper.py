@@ -8,12 +8,12 @@ from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
-from sqlmodel import Session, col, select
+from sqlmodel import select
 
 from api import tables
 from api.database import transaction
 from api.http.problems import Problem
-from api.week.horizon.keeping import IN_TURN, NIGHTLY, newest
+from api.week.horizon.keeping import NIGHTLY, newest, turned
 from api.week.horizon.start import start_horizon
 from api.week.run.runs import Runs
 from api.workers.lookout import Lookout
@@ -53,7 +53,7 @@ class HorizonKeeper:
             business = session.get(tables.Business, 1)
             plan = newest(session)
             posted = session.exec(select(tables.PostedWeek.id).limit(1)).first()
-            paired = _paired_at(session)
+            paired = turned(session)
         if business is None or (plan is None and posted is None):
             return False
         asked = self._asked_at
@@ -65,13 +65,4 @@ class HorizonKeeper:
             night -= datetime.timedelta(days=1)
         if plan is None or plan.made_at < night:
             return True
-        return plan.made_by == NIGHTLY and paired is not None and plan.made_at < paired
-
-
-def _paired_at(session: Session) -> datetime.datetime | None:
-    """Return when others were paired for a plan of the night, where that is the last change of the roster."""
-    row = tables.RosterChange
-    last = session.exec(select(row).order_by(col(row.id).desc()).limit(1)).first()
-    if last is None or last.made_by != IN_TURN or not last.after or last.undone:
-        return None
-    return last.made_at
+        return plan.made_by == NIGHTLY and paired is not None and plan.made_at < paired.made_at

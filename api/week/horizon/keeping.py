@@ -128,3 +128,17 @@ def keep_run(session: Session, row: tables.PlanRun, document: str, now: datetime
     detail = {"plan": made.id, "cost_cents": made.cost_cents, "run": row.id, "weeks": row.weeks}
     note(session, now, row.asked_by, "planned", "horizon", str(made.start_date), detail)
     return made.id
+
+
+def turned(session: Session) -> tables.RosterChange | None:
+    """Return the last change of the roster if it is a turn of the night that stands and by which others ride together."""
+    row = tables.RosterChange
+    last = session.exec(select(row).order_by(desc(col(row.id))).limit(1)).first()
+    if last is None or last.made_by != IN_TURN or last.undone:
+        return None
+    others = any(_rides(last.before[name]) != _rides(after) for name, after in last.after.items())
+    return last if others else None  # where only the reasons are others, pairs are as they were
+
+
+def _rides(day: dict[str, Any] | None) -> Any:
+    return None if day is None else day["rides"]
