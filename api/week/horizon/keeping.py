@@ -131,7 +131,7 @@ def keep_run(session: Session, row: tables.PlanRun, document: str, now: datetime
 
 
 def turned(session: Session) -> tables.RosterChange | None:
-    """Return the last change of the roster if it is a turn of the night that stands and by which others ride together."""
+    """Return the last change of the roster if it is a turn of the night that stands and put others together."""
     row = tables.RosterChange
     last = session.exec(select(row).order_by(desc(col(row.id))).limit(1)).first()
     if last is None or last.made_by != IN_TURN or last.undone:
