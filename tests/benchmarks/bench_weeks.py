@@ -4,12 +4,13 @@ Run from the project's root: `python -m tests.benchmarks.bench_weeks` (about fou
 few seconds a week, `--weeks 45x4 mixed-160` for some, `--seeds 0 1 2` for several, `--alone` without the others;
 `--like` is for days like the published ones too (`similar.py`).
 
-The exchanged weeks and the published sets are read from ../shared/contract beside the project where it is there; weeks
-of the same make (`make_weeks`) are always invented anew. Each solver runs in a process of its own, whose compiled code
-is warm before the clock starts; its peak memory is that process's. "plain" is the week without shared resources, rest,
-follows, bookings and overtime, second crews and second loads (`others.plain`), all that the libraries can plan:
-the ratios are our cost of the plain week by theirs, both timed, priced and audited by our own code, after the same
-seconds. Under 1 ours is cheaper. The last cell is the command that measures a line again.
+The exchanged weeks and the published sets are read from ../shared/contract beside the project where it is there;
+weeks of the same make (`make_weeks`) are always invented anew. Each solver runs in a process of its own, whose
+compiled code is warm before the clock starts; its peak memory is that process's. "plain" is the week without shared
+resources, rest, follows, bookings and overtime, second crews and second loads (`others.plain`), all that the
+libraries can plan; beside PyVRP, which knows them, with second loads (`others.plain_with_loads`). The ratios are our
+cost of the plain week by theirs, both timed, priced and audited by our own code, after the same seconds. Under 1 ours
+is cheaper. The last cell is the command that measures a line again.
 """
 
 from __future__ import annotations
@@ -179,23 +180,24 @@ def _quiet() -> None:
 
 
 def compare(case: Case, seed: int) -> list[str]:
-    """Return the cells of the plain week: our cost, then ours by each other's."""
-    from tests.benchmarks.others import plain
+    """Return the cells of the plain week: our cost, then ours by each other's (by PyVRP's with second loads)."""
+    from tests.benchmarks.others import plain, plain_with_loads
 
-    week = plain(case.week)
+    week, loads = plain(case.week), plain_with_loads(case.week)
     if len(week.jobs) > MOST_LIBRARY_JOBS:
         return ["", "", "", ""]
     ours = apart("ours", week, case.seconds, seed)
+    with_loads = ours if loads == week else apart("ours", loads, case.seconds, seed)
     cells = [_cents(ours.cost)]
-    for who in ("pyvrp", "ortools", "cp-sat"):
+    for who, asked, mine in (("pyvrp", loads, with_loads), ("ortools", week, ours), ("cp-sat", week, ours)):
         if who == "cp-sat" and len(week.jobs) > MOST_MONOLITH_JOBS:
             cells.append("")
             continue
-        theirs = apart(who, week, case.seconds, seed)
-        if theirs.cost is None or ours.cost is None:
+        theirs = apart(who, asked, case.seconds, seed)
+        if theirs.cost is None or mine.cost is None:
             cells.append("none")
             continue
-        cell = f"{ours.cost / theirs.cost:.4f}"
+        cell = f"{mine.cost / theirs.cost:.4f}"
         if theirs.bound is not None:
             cell += f" ({100 * (theirs.cost - max(0, theirs.bound)) / theirs.cost:.0f} % open)"
         cells.append(cell)

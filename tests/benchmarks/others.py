@@ -1,7 +1,8 @@
 """The same plain week for our engine and for two general-purpose routing libraries, and their routes as our plans.
 
 Neither library knows a yard's ladders, shelf and helpers, rests and follows. `plain` takes these out, and bookings and
-overtime with them; what stays is crews with skills, vans and hours, jobs with windows and prices, roads. Where the
+overtime with them; what stays is crews with skills, vans and hours, jobs with windows and prices, roads. PyVRP knows
+second loads too (`plain_with_loads`). Where the
 libraries plan such a week, their routes are timed and priced by our own code and audited like any other plan.
 """
 
@@ -22,7 +23,7 @@ from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.plans import plan_of
 from scheduler.engine.model.timing import time_route
 from scheduler.plan import Plan
-from scheduler.week import Crew, Job, Week
+from scheduler.week import Crew, Crew2, Job, Job2, Week, Week2
 
 Part = TypeVar("Part", bound=msgspec.Struct)
 
@@ -44,6 +45,20 @@ def plain(week: Week) -> Week:
         ),
         jobs=tuple(replace(_as(Job, j), hands=0, equipment={}, parts={}, booked=None) for j in week.jobs),
     )  # fmt: skip
+
+
+def plain_with_loads(week: Week) -> Week:
+    """Return the plain week with the second loads of the week: one library knows those."""
+    if not isinstance(week, Week2) or week.reload is None:
+        return plain(week)
+    kept = plain(week)
+    crews = tuple(Crew2(**{name: getattr(c, name) for name in Crew.__struct_fields__}, weekly=None) for c in kept.crews)
+    jobs = tuple(
+        Job2(**{name: getattr(j, name) for name in Job.__struct_fields__}, pausable=False, assist=None)
+        for j in kept.jobs
+    )
+    fields = {name: getattr(kept, name) for name in Week.__struct_fields__}
+    return Week2(**fields | {"format": "week/2", "crews": crews, "jobs": jobs}, reload=week.reload)
 
 
 def _in_first_format(week: Week) -> Week:
@@ -106,7 +121,7 @@ def as_plan(given: Problem, routes: Iterable[tuple[int, list[int]]]) -> Plan:
 def by_pyvrp(week: Week, seconds: float, seed: int = 0, clock: Callable[[], float] = time.monotonic) -> Plan:
     """Plan a plain week with PyVRP: a vehicle type for each crew day, a client for each visit, one of each group.
 
-    It stops after so many seconds of `clock`.
+    Second loads are taken on at a depot of their own at the yard. It stops after so many seconds of `clock`.
     """
     import pyvrp
 
@@ -120,6 +135,13 @@ def by_pyvrp(week: Week, seconds: float, seed: int = 0, clock: Callable[[], floa
     distances, durations, types = [], [], []
     minutes, metres = model.minutes[np.ix_(spots, spots)], model.metres[np.ix_(spots, spots)]
     able = {}
+    reload = week.reload if isinstance(week, Week2) else None
+    depots = [pyvrp.Depot(n) for n in range(yards)]
+    loads_at: list[list[int]] = [[] for _ in range(yards)]  # a second depot at each yard: loading takes time there
+    if reload is not None:
+        for n in range(yards):
+            loads_at[n] = [len(depots)]
+            depots.append(pyvrp.Depot(n, service_duration=reload.minutes))
     for crew_day in model.crew_days:
         able.setdefault(crew_day.crew, set()).update(crew_day.jobs)
     for k, crew_day in enumerate(model.crew_days):
@@ -143,6 +165,7 @@ def by_pyvrp(week: Week, seconds: float, seed: int = 0, clock: Callable[[], floa
             end_depot=crew_day.yard, fixed_cost=int(model.day_cents[k]) // SCALE,
             tw_early=crew_day.day * DAY_MIN + int(model.start[k]), tw_late=crew_day.day * DAY_MIN + int(model.end[k]),
             unit_distance_cost=1, unit_duration_cost=round(int(model.minute_cents[k]) / SCALE), profile=profiles[key],
+            reload_depots=loads_at[crew_day.yard],
         ))  # fmt: skip
     groups: dict[int, list[int]] = {}
     for n, visit in enumerate(given.visits):
@@ -158,7 +181,7 @@ def by_pyvrp(week: Week, seconds: float, seed: int = 0, clock: Callable[[], floa
         for v in given.visits
     ]  # fmt: skip
     data = pyvrp.ProblemData(
-        locations=locations, clients=clients, depots=[pyvrp.Depot(n) for n in range(yards)], vehicle_types=types,
+        locations=locations, clients=clients, depots=depots, vehicle_types=types,
         distance_matrices=distances, duration_matrices=durations,
         groups=[pyvrp.ClientGroup(members, required=False) for members in groups.values()],
     )  # fmt: skip
