@@ -10,8 +10,9 @@ from typing import Any
 from sqlmodel import Session
 
 from api.business.measured import InUnits, UsualText
+from api.fields.column_limits import ColumnLimit, Text, Whole
 from api.fields.files.sheets import one_of
-from api.fields.limits import MONEY, ColumnLimit, Text, Whole
+from api.fields.limits import MONEY
 from scheduler.errors import BadInput
 from scheduler.units import exact_length, feet_inches, parse_length
 

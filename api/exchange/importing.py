@@ -18,9 +18,9 @@ from api import tables
 from api.business.seed.work import WorkFiles
 from api.business.seed.yard import YardFiles
 from api.fields.addresses.streets import question_of
+from api.fields.column_limits import ColumnLimit, Date, Decimal, Whole
 from api.fields.files.cells import clock_text, hours_text, usual_date, usual_number, usual_time
 from api.fields.files.sheets import BadFiles, Row, columns_of, one_of, time_of_day
-from api.fields.limits import ColumnLimit, Date, Decimal, Whole
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
 from api.ledger.told import moment_after_all

@@ -7,7 +7,8 @@ from typing import Any
 
 import msgspec
 
-from api.fields.limits import MINUTE, MONEY, ColumnLimit, Whole
+from api.fields.column_limits import ColumnLimit, Whole
+from api.fields.limits import MINUTE, MONEY
 from scheduler.documents import convert
 from scheduler.errors import BadInput
 from scheduler.times.durations import Quantile

@@ -23,7 +23,8 @@ from starlette.datastructures import State
 
 from api import tables
 from api.database import transaction
-from api.fields.limits import LIMITS, Text
+from api.fields.column_limits import Text
+from api.fields.limits import LIMITS
 from api.fields.shown import FILTERS, days_from_to, said
 from api.fields.wording import wording
 from api.http.assets import asset, script

@@ -16,10 +16,11 @@ from sqlmodel import Session, SQLModel, col, select
 from api import tables
 from api.exchange import exporting
 from api.exchange.importing import Imported, import_tables
+from api.fields.column_limits import Date, Text
 from api.fields.files.cells import lines_joined
 from api.fields.files.columns import COLUMNS
 from api.fields.files.sheets import BadFiles
-from api.fields.limits import LIMITS, Date, Text
+from api.fields.limits import LIMITS
 from api.fields.measures import office_length, office_weight
 from api.ledger.fingerprint import fingerprint
 from api.ledger.told import told_now

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.fields.column_limits import Whole
 from api.fields.ids import new_id
-from api.fields.limits import Whole, limit
+from api.fields.limits import limit
 from api.http import versions
 from api.http.problems import Problem
 from api.jobs.numbers import job_number

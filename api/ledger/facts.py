@@ -16,7 +16,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 
 from api import tables
 from api.database import AT_ONCE, parts
-from api.fields.limits import LAST_DAY
+from api.fields.column_limits import LAST_DAY
 from api.fields.rules import Rules, rules_from_data
 from api.ledger.days.riders import Riding, roster_days
 from api.ledger.days.work_days import WorkDays, by_weekday

@@ -13,10 +13,11 @@ import sqlalchemy as sa
 from sqlmodel import Session, SQLModel
 
 from api.business.part import cents, dollars_text, driving_cents, driving_text, length_text
+from api.fields.column_limits import Choice, ColumnLimit, Date, Decimal, Text, Whole
 from api.fields.files.cells import usual_date, usual_number, weekdays_text
 from api.fields.files.sheets import amounts, weekdays
 from api.fields.items import item_name, skill_name
-from api.fields.limits import LIMITS, Choice, ColumnLimit, Date, Decimal, Text, Whole, limit
+from api.fields.limits import LIMITS, limit
 from api.fields.measures import office_length, office_weight
 from api.fields.shown import days_written, length, pounds
 from api.fields.wording import wording

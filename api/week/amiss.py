@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Iterator
 
 from api import tables
-from api.fields.limits import FIRST_DAY, LAST_DAY
+from api.fields.column_limits import FIRST_DAY, LAST_DAY
 from api.ledger.facts import Facts
 from scheduler.plan import Because
 

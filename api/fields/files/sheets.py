@@ -10,8 +10,9 @@ from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
+from api.fields.column_limits import MOST_DIGITS, ColumnLimit, Decimal
 from api.fields.files.yaml_text import plain_yaml
-from api.fields.limits import DAY, MOST_DIGITS, ColumnLimit, Decimal
+from api.fields.limits import DAY
 from api.fields.shown import DAY_MIN
 from scheduler.errors import BadInput
 

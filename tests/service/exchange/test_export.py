@@ -22,9 +22,9 @@ from api import tables
 from api.database import open_database, transaction
 from api.exchange.exporting import LEFT_OUT, Table, edit_tables, export_zip, to_csv, to_xlsx
 from api.exchange.importing import IMPORTABLE, import_tables
+from api.fields.column_limits import FIRST_DAY, LAST_DAY
 from api.fields.files.cells import bare, harmless, hours_text, weekdays_text
 from api.fields.files.sheets import hours, weekdays
-from api.fields.limits import FIRST_DAY, LAST_DAY
 from api.uploads.reading import Upload, read_upload
 from tests.loaded import copy_of, loaded_business
 

@@ -19,7 +19,8 @@ from api import tables
 from api.access.accounts import Role
 from api.business import choices
 from api.database import transaction
-from api.fields.limits import LIMITS, Date, Text, Whole
+from api.fields.column_limits import Date, Text, Whole
+from api.fields.limits import LIMITS
 from api.jobs import entry
 from api.jobs.in_a_row import DAYS, MINUTES
 from api.office.kinds import KINDS

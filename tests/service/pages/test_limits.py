@@ -21,9 +21,10 @@ from api.business.demo import FILES
 from api.business.seed import read_business
 from api.database import transaction
 from api.exchange.importing import IMPORTABLE, import_tables
+from api.fields.column_limits import Date, Whole
 from api.fields.files.columns import COLUMNS
 from api.fields.files.sheets import BadFiles
-from api.fields.limits import LIMITS, Date, Whole
+from api.fields.limits import LIMITS
 from api.jobs import entry
 from api.uploads.reading import read_upload
 from api.week.run.planning import prepare_week

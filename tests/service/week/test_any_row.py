@@ -26,8 +26,9 @@ from api.business.demo import FILES
 from api.business.part import BadValues
 from api.database import open_database, transaction
 from api.exchange.importing import IMPORTABLE, import_tables
+from api.fields.column_limits import Choice, ColumnLimit, Date, Decimal, Text, Whole
 from api.fields.files.sheets import BadFiles
-from api.fields.limits import LIMITS, Choice, ColumnLimit, Date, Decimal, Text, Whole
+from api.fields.limits import LIMITS
 from api.http.problems import Problem
 from api.office import keeping
 from api.office.kind import Kind

@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
+from api.fields.column_limits import Text
 from api.fields.files import cells, sheets
-from api.fields.limits import LIMITS, Text
+from api.fields.limits import LIMITS
 from api.office.kinds import KINDS
 from scheduler.errors import BadInput
 
