@@ -21,7 +21,7 @@ from api.routes.office import (
     roads,
     settings,
 )
-from api.routes.own import accounts, notices, proof, provider, second_factor, sessions
+from api.routes.own import accounts, notices, proof, provider, second_factor, sessions, sign_in
 from api.routes.programs import changes, exports, tokens, webhooks
 from api.routes.rebooking import bookings, messages, rain_dates, rebooking, text_gateway, texts
 from api.routes.week import horizon, live, looking_back, plans, roster, runs, weeks
@@ -29,7 +29,7 @@ from api.routes.yard import bench, stock
 
 _DOORS = (
     busy_calendars, weeks, live, plans, runs, horizon, roster, entry, hand_over, following, jobs, customers,
-    customer_page, sites, history, accounts, links, exchange, gates, maker_orders, yearly, kinds, sent, settings,
+    customer_page, sites, history, accounts, sign_in, links, exchange, gates, maker_orders, yearly, kinds, sent, settings,
     forecasts, roads, places, looking_back, begin, today, days, between, photos, bench, stock, yard, surveys,
     survey_entry, job_awning, learning, visits, orders, awnings, papers, promise, rebooking, rain_dates, messages,
     bookings, condition, tokens, calendars, second_factor, sessions, provider, proof, notices, webhooks, text_gateway,

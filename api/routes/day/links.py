@@ -25,7 +25,7 @@ from api.ledger.days.riders import riding_on
 from api.ledger.languages import language_of_business, language_of_crew
 from api.ledger.plans.posted_days import crews_out
 from api.routes.lists import All
-from api.routes.own.accounts import set_cookie
+from api.routes.own.sign_in import set_cookie
 from api.routes.records import Words
 from api.tables import Crew, DayLink, History
 from scheduler.errors import BadInput

@@ -12,7 +12,7 @@ from api.http.pages import Database, page, wants_json
 from api.http.subject import Subject
 from api.ledger.history import in_words
 from api.routes.lists import All
-from api.routes.own.accounts import SignedIn, Text, inside
+from api.routes.own.sign_in import SignedIn, Text, inside
 from api.tables import Account
 
 router = Subject(tags=("sign-in",))

@@ -12,7 +12,7 @@ from api.clock import machine_clock
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
-from api.routes.own.accounts import SignedIn, Text, inside, unkept
+from api.routes.own.sign_in import SignedIn, Text, inside, unkept
 from api.tables import Account
 from scheduler.errors import BadInput
 

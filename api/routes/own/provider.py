@@ -18,7 +18,7 @@ from api.http.measures import REFUSED
 from api.http.pages import wants_json
 from api.http.problems import Problem
 from api.http.subject import Subject
-from api.routes.own.accounts import code_asked, inside, let_in, set_cookie, sign_in_form, unkept
+from api.routes.own.sign_in import code_asked, inside, let_in, set_cookie, sign_in_form, unkept
 from api.routes.records import Words
 from api.secret import accepted
 

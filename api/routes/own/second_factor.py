@@ -18,7 +18,7 @@ from api.clock import local_moments
 from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
 from api.http.subject import Subject
-from api.routes.own.accounts import SignedIn, Text, unkept
+from api.routes.own.sign_in import SignedIn, Text, unkept
 from api.tables import Account, SecondFactor
 from scheduler.errors import BadInput
 

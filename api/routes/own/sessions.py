@@ -16,7 +16,7 @@ from api.http.subject import Subject
 from api.languages import LANGUAGES
 from api.ledger.history import note
 from api.routes.lists import All
-from api.routes.own.accounts import Anybody, SignedIn, Text, inside, set_cookie, unkept
+from api.routes.own.sign_in import Anybody, SignedIn, Text, inside, set_cookie, unkept
 from scheduler.errors import BadInput
 
 router = Subject(tags=("sign-in",))
