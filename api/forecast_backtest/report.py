@@ -17,7 +17,7 @@ NAMES = {
     BLIND: "without a forecast",
     "blend": "climate and persistence (no look ahead)",
     "service": "a forecast service, played",
-    OPEN: "the same, hours that are rather dry than wet at their price",
+    OPEN: "the same, hours over a limit open at the price of their chance of loss",
     "came": "the weather that came (no forecast is as good)",
 }
 _INK, _RUST, _GREY, _BLUE = "#33302c", "#a4502f", "#a59e92", "#4f6b7a"

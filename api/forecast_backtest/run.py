@@ -25,8 +25,8 @@ from scheduler.weather.windows import work_windows
 from scheduler.week import Week, Window
 
 BLIND = "blind"
-OPEN = "service, doubtful hours open"  # at the price of their chance of loss, where that is lower than OPEN_BELOW
-OPEN_BELOW = 0.5
+OPEN = "service, every hour open"  # at the price of its chance of loss, where that is lower than OPEN_BELOW
+OPEN_BELOW = 1.0
 KNOTS_H = (24.0, 48.0, 72.0, 96.0, 120.0)
 _SUNDAY_HOUR = 18  # the week is planned on the evening before it, local time
 _AHEAD_H = 130
