@@ -15,7 +15,7 @@ from api.access.accounts import Role
 from api.access.guards import Who, found
 from api.calendars.kept import taken as calendars_taken
 from api.clock import Now
-from api.http.pages import Database, page
+from api.http.pages import Database, SentTexts, page
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.office import busy, files, taking
@@ -26,7 +26,7 @@ from api.office.lists import cards
 from api.office.lists.addresses import addresses_in
 from api.office.lists.settings import SETTING_LISTS
 from api.places.filling import look_up
-from api.routes.office.kinds import MOST_SHOWN, KindId, Office, csv_answer, kind_called, list_page, sent_texts
+from api.routes.office.kinds import MOST_SHOWN, KindId, Office, csv_answer, kind_called, list_page
 from api.uploads.reading import MOST_BYTES
 from scheduler.errors import BadInput
 
@@ -65,11 +65,11 @@ def look_through(
 
 
 @router.post("/{kind_id}/files/{file_id}", responses=responses(409))
-async def take_in(
-    request: Request, session: Database, now: Now, who: Office, kind_id: KindId, file_id: str
+def take_in(
+    request: Request, session: Database, now: Now, who: Office, kind_id: KindId, file_id: str, form: SentTexts
 ) -> Response:  # fmt: skip
     """Read a file by other columns, or take in what can stand of it; the rest is left in a file to mend."""
-    kind, form = _kind(kind_id, who), await sent_texts(request)
+    kind = _kind(kind_id, who)
     sent = _file(session, kind, file_id)
     table = files.table_of(sent.table, kind)
     columns = [form.get(f"column-{n}", "") for n in range(len(table.heads))]
@@ -83,7 +83,7 @@ async def take_in(
     if _tried(request, kind, table, columns, who, now)[0].mark != form.get("mark"):
         words = "The rows would do something else by now than was shown. Nothing was taken in: look again."
         return _file_page(request, session, kind, sent, table, columns, who, now, fault=words, status=409)
-    done = taking.take(session, kind, table, columns, by=who.name, now=now)
+    done = taking.take_in(request.app.state.database, kind, table, columns, by=who.name, now=now)
     taking.remember(session, kind, table, columns)
     calendars_taken(session, sent.id)
     return _file_page(request, session, kind, sent, table, columns, who, now, done=done)
@@ -118,7 +118,8 @@ def _tried(
     def do(session: Session) -> None:
         tried.append(taking.take(session, kind, table, columns, by=who.name, now=now))
 
-    hangs = hanging(request.app.state.searches.days, now, do)
+    many = len(table.lines) > taking.AT_ONCE
+    hangs = hanging(request.app.state.searches.days, now, do, takes_long=many)
     return tried[0], hangs
 
 

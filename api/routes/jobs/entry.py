@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Annotated, Any, Literal, get_args
 
 import msgspec
-from fastapi import Depends, Query, Request
+from fastapi import Query, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session, col, select
 
@@ -23,7 +23,7 @@ from api.fields.files.sheets import BadFiles
 from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http import versions
-from api.http.pages import Database, page
+from api.http.pages import Database, SentTexts, page
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.jobs import callbacks, entry, models
@@ -69,13 +69,6 @@ _ASKED = {
 }  # fmt: skip
 
 
-async def _sent(request: Request) -> dict[str, str]:
-    return {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
-
-
-Sent = Annotated[dict[str, str], Depends(_sent)]
-
-
 @router.get("/jobs/new")
 def new_job(
     request: Request, session: Database, _: Office, customer: Id = "", site: Id = "", awning: Id = "", kind: Id = "",
@@ -99,7 +92,7 @@ def new_job(
 
 
 @router.post("/jobs/new")
-def make_job(request: Request, session: Database, now: Now, who: Office, sent: Sent) -> Response:
+def make_job(request: Request, session: Database, now: Now, who: Office, sent: SentTexts) -> Response:
     """Make a job of the form, all of its rows or none; what cannot stand is told beside its field."""
     known = {name: sent.get(f"known.{name}", "") for name in ("customer", "site", "awning")}
     place = None
@@ -228,7 +221,9 @@ def one(request: Request, session: Database, _: Office, table: Table, key: str, 
 
 
 @router.post("/records/{table}/{key}", responses=responses(412))
-def change(request: Request, session: Database, now: Now, who: Office, table: Table, key: str, sent: Sent) -> Response:
+def change(
+    request: Request, session: Database, now: Now, who: Office, table: Table, key: str, sent: SentTexts
+) -> Response:
     """Take one row in from its form; answers 412 with both versions where somebody else has changed it meanwhile."""
     row: Any = found(session, ROWS[table], key, entry.key_column(table))
     kept, job = entry.cells_of(session, table, row, _units(session)), sent.get("job", "")

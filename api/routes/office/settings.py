@@ -19,7 +19,7 @@ from api.business import choices
 from api.business.rules import zones
 from api.clock import Now
 from api.http import versions
-from api.http.pages import Database, page, wants_json
+from api.http.pages import Database, SentTexts, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch
@@ -73,14 +73,12 @@ def part(request: Request, session: Database, _: Manager, part_id: str, kept: st
 
 
 @router.post("/{part_id}", responses=responses(412))
-async def take_form(request: Request, session: Database, now: Now, who: Manager, part_id: str) -> Response:
+def take_form(
+    request: Request, session: Database, now: Now, who: Manager, part_id: str, texts: SentTexts
+) -> Response:  # fmt: skip
     """Take a part in from its form; what cannot stand is told beside its field, and what was typed is kept."""
     # A reason may be broken over lines where it is typed; it is kept in one.
-    form = {
-        name: " ".join(value.splitlines())
-        for name, value in (await request.form()).multi_items()
-        if isinstance(value, str)
-    }
+    form = {name: " ".join(value.splitlines()) for name, value in texts.items()}
     sent = {name: value for name, value in form.items() if name not in ("csrf", "mark")}
     shown = _part(session, part_id)
     mark = choices.mark_of(shown)
@@ -88,8 +86,8 @@ async def take_form(request: Request, session: Database, now: Now, who: Manager,
         return _page(request, session, shown, mark, sent=sent, other=True, status=412)
     try:
         with speaking(page_language()):  # as the page was written whose texts these are
-            texts = shown.from_page(sent)
-        done = choices.keep(session, shown, texts, choices.PARTS[part_id], by=who.name, now=now)
+            read = shown.from_page(sent)
+        done = choices.keep(session, shown, read, choices.PARTS[part_id], by=who.name, now=now)
     except choices.BadValues as fault:
         return _page(request, session, shown, mark, sent=sent, faults=fault.faults, status=422)
     if done is None:
