@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import secrets
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -27,6 +27,7 @@ from api.office.lists.settings import SettingLines
 from scheduler.errors import BadInput
 
 KEPT_H = 24  # hours for which a file that was sent is kept
+EACH_BY_ITSELF: Mapping[str, str] = {}
 AT_ONCE = 50  # rows that are kept together
 SQLITE_POLLS_S = 0.1  # SQLite does not queue writers: those who wait look again so often
 Outcome = Literal["new", "changed", "unchanged", "refused"]
@@ -98,15 +99,20 @@ def check_columns(kind: Kind, columns: Sequence[str]) -> None:
 
 
 def take(
-    session: Session, kind: Kind, table: SentTable, columns: Sequence[str], *, by: str, now: datetime.datetime
-) -> TableTaken:
-    """Take the rows of a table in, each by itself: those that cannot stand are refused and change nothing."""
-    return TableTaken(tuple(_Taking(session, kind, table, columns, by, now).taken(session, table.lines)))
+    session: Session, kind: Kind, table: SentTable, columns: Sequence[str], *, by: str, now: datetime.datetime,
+    for_all: Mapping[str, str] = EACH_BY_ITSELF,
+) -> TableTaken:  # fmt: skip
+    """Take the rows of a table in, each by itself: those that cannot stand are refused and change nothing.
+
+    for_all: by column what all rows say that the table has no column for.
+    """
+    return TableTaken(tuple(_Taking(session, kind, table, columns, for_all, by, now).taken(session, table.lines)))
 
 
 def take_in(
-    database: sa.Engine, kind: Kind, table: SentTable, columns: Sequence[str], *, by: str, now: datetime.datetime
-) -> TableTaken:
+    database: sa.Engine, kind: Kind, table: SentTable, columns: Sequence[str], *, by: str, now: datetime.datetime,
+    for_all: Mapping[str, str] = EACH_BY_ITSELF,
+) -> TableTaken:  # fmt: skip
     """Take the rows of a table in as `take`, so many in a transaction: others who make jobs wait for those alone.
 
     Raises `Problem` 503 where the database goes away after some of them have been kept.
@@ -119,7 +125,7 @@ def take_in(
             time.sleep(SQLITE_POLLS_S)
         try:
             with transaction(database) as session:
-                taking = taking or _Taking(session, kind, table, columns, by, now)
+                taking = taking or _Taking(session, kind, table, columns, for_all, by, now)
                 part = taking.taken(session, table.lines[begin : begin + at_once])
         except SQLAlchemyError:
             if not found:
@@ -138,8 +144,9 @@ class _Taking:
     """A table that is being taken in, by one session after the other."""
 
     def __init__(
-        self, session: Session, kind: Kind, table: SentTable, columns: Sequence[str], by: str, now: datetime.datetime
-    ) -> None:
+        self, session: Session, kind: Kind, table: SentTable, columns: Sequence[str], for_all: Mapping[str, str],
+        by: str, now: datetime.datetime,
+    ) -> None:  # fmt: skip
         self._kind, self._by, self._now = kind, by, now
         self._known, self._units, self._seen = choices(session, kind), units_of(session), set[str]()
         self._lines: WorkLines | SettingLines | None = None
@@ -147,7 +154,7 @@ class _Taking:
             self._lines = WorkLines(session, kind, self._units, by, now)
         elif kind.setting:
             self._lines = SettingLines(session, kind, by, now)
-        self._columns, self._heads = columns, table.heads
+        self._columns, self._heads, self._for_all = columns, table.heads, for_all
         self._days = {
             name: days_as_written([cells[n] for _, cells in table.lines])
             for n, name in enumerate(columns)
@@ -174,7 +181,7 @@ class _Taking:
         return found
 
     def _row(self, session: Session, number: int, cells: tuple[str, ...]) -> RowOutcome:
-        texts = {}
+        texts = dict(self._for_all)
         for name, head, cell in zip(self._columns, self._heads, cells, strict=True):
             if name:
                 column = self._kind.column(name)
@@ -208,6 +215,7 @@ def _one(
             kind.complete(session, texts)
         except BadInput as fault:
             raise BadValues([(fault.where, fault.problem)]) from None
+        old = _held(session, kind, texts, known, units) if all(texts.get(name) for name in kind.key) else None
     values = read(session, kind, texts, old, known)
     name = title(kind, {c.name: c.write(values[c.name], units) for c in kind.columns})
     if name in seen:

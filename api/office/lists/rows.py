@@ -242,6 +242,11 @@ class WorkLines:
             }
             cells = self._cells("awnings", None, said) | {"order": order_id}
             cells["yard"] = cells["yard"] or self._only_yard()
+            for name in ("width_mm", "projection_mm"):  # else all that the model would bring is told as missing
+                try:
+                    entry.stored(name, cells[name], self.units)
+                except BadInput as fault:
+                    raise BadInput(f"awnings.{name}", fault.problem) from None
             try:
                 rows["awnings"], parts = models.filled(self.session, cells, self.units)
             except BadInput as fault:

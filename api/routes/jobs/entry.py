@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Annotated, Any, Literal, get_args
 
 import msgspec
@@ -36,10 +37,12 @@ from api.languages import gettext, to_say
 from api.ledger.history import note
 from api.office import keeping
 from api.office.gates import begin_gates
+from api.office.hanging import Hanging
 from api.office.kinds import KINDS
 from api.office.work_kinds import COST, offered
 from api.places.form import Placing, blank, placed
 from api.places.pins import pin_text
+from api.routes.office.kinds import what_hangs
 from api.routes.records import Words
 from scheduler.errors import BadInput
 
@@ -220,11 +223,14 @@ def one(request: Request, session: Database, _: Office, table: Table, key: str, 
     return _row_page(request, session, row, entry.section(table, _TITLES[table], cells), entry.mark_of(cells), job)
 
 
-@router.post("/records/{table}/{key}", responses=responses(412))
+@router.post("/records/{table}/{key}", responses=responses(409, 412))
 def change(
     request: Request, session: Database, now: Now, who: Office, table: Table, key: str, sent: SentTexts
 ) -> Response:
-    """Take one row in from its form; answers 412 with both versions where somebody else has changed it meanwhile."""
+    """Take one row in from its form; posted visits that would fall by it are shown first.
+
+    Answers 412 with both versions where somebody else has changed it meanwhile.
+    """
     row: Any = found(session, ROWS[table], key, entry.key_column(table))
     kept, job = entry.cells_of(session, table, row, _units(session)), sent.get("job", "")
     own = {entry.key_column(table): key}
@@ -247,11 +253,21 @@ def change(
         same = entry.section(table, _TITLES[table], cells)
         return _row_page(request, session, row, same, mark, job, {"from_on": fault.problem}, status=422, place=place,
                          from_on=sent["from_on"])  # fmt: skip
-    try:
+
+    def do(session: Session) -> None:
         if cells != kept:
             entry.keep(session, {table: cells}, by=who.name, now=now, pin=place.fault if place else "")
-        if isinstance(row, tables.Visit):
-            _set_beside(session, row, {"state": state, "from_on": from_on}, who, now)
+        if table == "visits":
+            visit = session.get_one(tables.Visit, key)
+            _set_beside(session, visit, {"state": state, "from_on": from_on}, who, now)
+
+    try:
+        falls = _falls(request, now, table, key, sent, do)
+        if falls is not None:
+            same = entry.section(table, _TITLES[table], cells)
+            return _row_page(request, session, row, same, mark, job, status=409, place=place, falls=falls, state=state,
+                             from_on=sent.get("from_on"))  # fmt: skip
+        do(session)
     except BadFiles as bad:
         faults = entry.faults_by_field(bad)
         return _row_page(
@@ -262,6 +278,21 @@ def change(
     if visit and "\0" not in visit and session.get(tables.Visit, visit) is not None:
         return RedirectResponse(f"/jobs/{visit}", 303)
     return RedirectResponse(f"/records/{table}/{key}", 303)
+
+
+def _falls(
+    request: Request, now: datetime.datetime, table: str, key: str, sent: Mapping[str, str],
+    do: Callable[[Session], None],
+) -> Hanging | None:  # fmt: skip
+    """Return which posted visits fall by a change, where somebody has to see it first: not the one that is called off.
+
+    What a customer is called makes none fall.
+    """
+    falls = what_hangs(request, now, sent, do) if table != "customers" else None
+    if falls is None or table != "visits" or sent.get("state") != "cancelled":
+        return falls
+    others = tuple(one for one in falls.fall if one.visit_id != key)
+    return replace(falls, fall=others) if others or falls.lost else None
 
 
 def _pin_of(site: tables.Site) -> str:
@@ -297,13 +328,14 @@ def _set_beside(
 def _row_page(
     request: Request, session: Session, row: Any, shown: Section, mark: str, job: str,
     faults: Mapping[str, str] | None = None, *, other: bool = False, status: int = 200, place: Placing | None = None,
-    from_on: str | None = None,
+    from_on: str | None = None, falls: Hanging | None = None, state: str | None = None,
 ) -> Response:  # fmt: skip
     values = {
         "title": f"{gettext(_TITLES[shown.table])} {shown.key}", "sections": [shown], "words": {},
         "other": other, "job": job,
         "action": f"/records/{shown.table}/{shown.key}", "hidden": {"mark": mark, "job": job},
-        "states": STATES if isinstance(row, tables.Visit) else {}, "state": getattr(row, "state", ""),
+        "states": STATES if isinstance(row, tables.Visit) else {},
+        "state": getattr(row, "state", "") if state is None else state, "falls": falls,
         "from_on": getattr(row, "from_on", None) if from_on is None else from_on,
         "work_now": getattr(row, "work_id", ""),
     }  # fmt: skip
@@ -319,7 +351,7 @@ def _page(
     names = {field.name for section in values["sections"] for field in section.fields}
     names |= {callbacks.OF, callbacks.COST, "from_on", *OF_FORM}
     loose = [problem for name, problem in (faults or {}).items() if name not in names]
-    shown = {"hangs": set()} | values | {"faults": faults or {}, "loose": loose, "choices": choices}
+    shown = {"hangs": set(), "falls": None} | values | {"faults": faults or {}, "loose": loose, "choices": choices}
     return page(request, "jobs/entry.html", shown, status)
 
 

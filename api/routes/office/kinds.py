@@ -130,7 +130,8 @@ def undo(
     try:
         hangs = what_hangs(request, now, sent, do)
         if hangs is not None:
-            values = {"kind": kind, "hangs": hangs, "action": str(request.url.path), "what": "Undo it anyway"}
+            values = {"home": f"/set-up/{kind.id}", "title": kind.title, "hangs": hangs,
+                      "action": str(request.url.path), "what": "Undo it anyway"}  # fmt: skip
             return page(request, "office/hangs.html", values, status=409)
         do(session)
     except BadValues as fault:
