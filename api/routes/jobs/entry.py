@@ -262,7 +262,8 @@ def change(
             _set_beside(session, visit, {"state": state, "from_on": from_on}, who, now)
 
     try:
-        falls = _falls(request, now, table, key, sent, do)
+        beside = (state, from_on) != (getattr(row, "state", ""), getattr(row, "from_on", None))
+        falls = _falls(request, now, table, key, sent, do) if cells != kept or beside else None
         if falls is not None:
             same = entry.section(table, _TITLES[table], cells)
             return _row_page(request, session, row, same, mark, job, status=409, place=place, falls=falls, state=state,
