@@ -16,7 +16,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
-from api.clock import Now, local_day
+from api.clock import Now, local_day, local_moments
 from api.fields.addresses.streets import question_of
 from api.fields.files.cells import usual_date
 from api.fields.files.columns import COLUMNS
@@ -34,7 +34,7 @@ from api.jobs.numbers import called_after, job_number
 from api.jobs.racks import rack_follows
 from api.jobs.taken_away import call_off_services
 from api.languages import gettext, to_say
-from api.ledger.history import note
+from api.ledger.history import in_words, note
 from api.office import keeping
 from api.office.gates import begin_gates
 from api.office.hanging import Hanging
@@ -216,10 +216,23 @@ def _new_page(
 
 
 @router.get("/records/{table}/{key}")
-def one(request: Request, session: Database, _: Office, table: Table, key: str, job: Id = "") -> Response:
-    """Show the form of one row; `job`: the job whose page one comes from and goes back to."""
-    row = found(session, ROWS[table], key, entry.key_column(table))
+def one(
+    request: Request, session: Database, _: Office, table: Table, key: str, job: Id = "",
+    before: Annotated[int, Query(ge=0, lt=2**31, description="a change: the form as it was before it")] = 0,
+) -> Response:  # fmt: skip
+    """Show the form of one row; `job`: the job whose page one comes from and goes back to.
+
+    `before`: a line of its history, which is taken back by keeping the form.
+    """
+    row: Any = found(session, ROWS[table], key, entry.key_column(table))
     cells = entry.cells_of(session, table, row, _units(session))
+    line = next((line for line in entry.changes_of(session, table, key) if line.id == before), None)
+    if line is not None:
+        was = entry.as_before(table, cells, line)
+        state, from_on = (line.detail[n][0] or "" if n in line.detail else None for n in entry.BESIDE)
+        both = entry.section(table, _TITLES[table], was, cells)
+        return _row_page(request, session, row, both, entry.mark_of(cells), job, state=state, from_on=from_on,
+                         before=line)  # fmt: skip
     return _row_page(request, session, row, entry.section(table, _TITLES[table], cells), entry.mark_of(cells), job)
 
 
@@ -330,6 +343,7 @@ def _row_page(
     request: Request, session: Session, row: Any, shown: Section, mark: str, job: str,
     faults: Mapping[str, str] | None = None, *, other: bool = False, status: int = 200, place: Placing | None = None,
     from_on: str | None = None, falls: Hanging | None = None, state: str | None = None,
+    before: tables.History | None = None,
 ) -> Response:  # fmt: skip
     values = {
         "title": f"{gettext(_TITLES[shown.table])} {shown.key}", "sections": [shown], "words": {},
@@ -337,6 +351,8 @@ def _row_page(
         "action": f"/records/{shown.table}/{shown.key}", "hidden": {"mark": mark, "job": job},
         "states": STATES if isinstance(row, tables.Visit) else {},
         "state": getattr(row, "state", "") if state is None else state, "falls": falls,
+        "before": before, "moment": local_moments(session),
+        "changes": [(line, in_words(line, shown.key)) for line in entry.changes_of(session, shown.table, shown.key)],
         "from_on": getattr(row, "from_on", None) if from_on is None else from_on,
         "work_now": getattr(row, "work_id", ""),
     }  # fmt: skip
@@ -352,7 +368,11 @@ def _page(
     names = {field.name for section in values["sections"] for field in section.fields}
     names |= {callbacks.OF, callbacks.COST, "from_on", *OF_FORM}
     loose = [problem for name, problem in (faults or {}).items() if name not in names]
-    shown = {"hangs": set(), "falls": None} | values | {"faults": faults or {}, "loose": loose, "choices": choices}
+    shown = (
+        {"hangs": set(), "falls": None, "before": None, "changes": ()}
+        | values
+        | {"faults": faults or {}, "loose": loose, "choices": choices}
+    )
     return page(request, "jobs/entry.html", shown, status)
 
 
