@@ -32,8 +32,8 @@ _SERIAL = re.compile(r"[3-6][0-9]{4}")  # a day as spreadsheets count them, wher
 _SERIALS_FROM = datetime.date(1899, 12, 30)
 _LAST_ROWS = 3  # among which sums are looked for
 _SUM = re.compile(
-    r"(?i)(?:grand |sub)?totals?\b.{0,20}|sums?:?|count:?|suma:?"
-    r"|[0-9]+ (?:rows|entries|records|jobs|customers|people|items)"
+    r"(?i)(?:(?:grand |sub)?totals?|sums?|count|suma)?[\s:=(]*"
+    r"(?:[$0-9][0-9., ]*(?:rows|entries|records|jobs|customers|people|items)?\)?)?"
 )
 Rows = list[list[str]]
 
@@ -168,15 +168,18 @@ def table_of(rows: Rows, kind: Kind) -> SentTable:
     lines = tuple(
         (n + 1, tuple(row[k] for k in keep)) for n, row in enumerate(filled) if n > at and any(row[k] for k in keep)
     )
-    sums = tuple(line for line in lines[-_LAST_ROWS:] if _is_sum(line[1]))
-    return SentTable(tuple(heads[n] for n in keep), tuple(line for line in lines if line not in sums), sums)
+    end = len(lines)
+    while end and len(lines) - end < _LAST_ROWS and _is_sum(lines[end - 1][1]):
+        end -= 1
+    return SentTable(tuple(heads[n] for n in keep), lines[:end], lines[end:])
 
 
 def _is_sum(cells: Sequence[str]) -> bool:
-    """Say whether a row at the end of a table reads like its sum: the word, and little beside it but numbers."""
+    """Say whether a row at the end of a table reads like its sum: the word or a count, and numbers beside it."""
     filled = [cell for cell in cells if cell]
-    words = [cell for cell in filled[1:] if not _NUMBER.fullmatch(cell) and not _SUM.fullmatch(cell)]
-    return _SUM.fullmatch(filled[0]) is not None and not words and 2 * len(filled) <= max(4, len(cells))
+    if not any(re.search("[A-Za-z]", cell) for cell in filled):
+        return False  # numbers alone may be a row
+    return all(map(_SUM.fullmatch, filled)) and 2 * len(filled) <= max(4, len(cells))
 
 
 def _fit(heads: Sequence[str], kind: Kind) -> float:
