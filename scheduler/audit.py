@@ -11,6 +11,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from scheduler.crew_words import crew_goes_on
 from scheduler.judged import Breach, JudgedPlan
 from scheduler.plan import Cost, Plan
 from scheduler.price import Outing, Visit, is_kept, outings, price_outings, risks, visits
@@ -308,7 +309,8 @@ def _out_of_order(week: Week, follow: Follow, first: Visit | None, then: Visit) 
         return f"at most {most} day{'s'[: most != 1]} later, and {planned}"
     if first.crew != then.crew and (follow.same_crew or days == 0):
         asked = "with the same crew" if follow.same_crew else "on the same day only with the same crew"
-        return f"{asked}, and {crew_name(week, first.crew)} does the one, {crew_name(week, then.crew)} the other"
+        crew, crew2 = crew_goes_on(crew_name(week, first.crew)), crew_name(week, then.crew)
+        return f"{asked}, and {crew} does the one, {crew2} the other"
     if days == 0 and then.start < first.end:
         return f"but starts at {clock_time(then.start)}, before that ends at {clock_time(first.end)}"
     return ""

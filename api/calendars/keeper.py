@@ -99,7 +99,8 @@ class CalendarKeeper:
                 session.execute(sa.delete(tables.SentFile).where(col(tables.SentFile.id) == row.file_id))
             row.file_id = None
             if found and not row.by_itself and self._news(kind, found, now):
-                name = f"calendar of {row.whose}"
+                called = dict([*busy.choices(session), *busy.van_choices(session)])
+                name = f"calendar of {called.get(row.whose, row.whose)}"
                 row.file_id = taking.send(session, kind, name, found, by=BY, now=now)
         session.add(row)
 

@@ -33,7 +33,7 @@ HALF = {
     "loads": ("*",),
 }
 # What is made in the machine's own folder for such things while it is sent.
-SENT = ("eave-export-*", "eave-customer-*", "eave-whole-*", "eave-backup-*", "eave-restore-*")
+SENT = ("eave-export-*", "eave-customer-*", "eave-whole-*", "eave-backup-*", "eave-restore-*", "eave-tried-*")
 
 
 def sweep(database: sa.Engine, data: Path, now: datetime.datetime) -> list[Path]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import tempfile
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -77,6 +78,23 @@ def unusable(name: str, fault: DBAPIError) -> BadInput:
     """Return the refusal of a database at `name`, with the first line of what its driver says."""
     said = str(fault.orig or fault).strip().splitlines() or ["no reason is given"]
     return BadInput(name, f"cannot be used as the database: {said[0]}")
+
+
+@contextmanager
+def aside(engine: sa.Engine) -> Iterator[sa.Engine]:
+    """Give an engine in which long tries keep nobody waiting: of a SQLite file, which one writes at a time, a copy."""
+    file = sqlite_file(engine.url)
+    if file is None:
+        yield engine
+        return
+    with tempfile.TemporaryDirectory(prefix="eave-tried-") as folder:
+        copy = Path(folder) / file.name
+        copy_sqlite(file, copy)
+        tried = open_database(f"sqlite:///{copy}")
+        try:
+            yield tried
+        finally:
+            tried.dispose()
 
 
 @contextmanager

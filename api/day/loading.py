@@ -14,6 +14,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.clock import local_day
 from api.day.results import results
+from api.fields.shown import crew_begins
 from api.http.names import crew_called
 from api.http.problems import Problem
 from api.languages import ENGLISH, gettext, ngettext, speaking, to_say
@@ -187,7 +188,7 @@ def go_out(session: Session, day: PostedDay, overruled_by: str, overruled_why: s
     """
     check_overruled(overruled_by, overruled_why)
     if day.route is None:
-        who, on = crew_called(session, day.crew_id), day.day
+        who, on = crew_begins(crew_called(session, day.crew_id)), day.day
         raise Problem(409, gettext("{crew} does not go out on {day}.").format(crew=who, day=on), kind="not-now")
     gone = session.get(tables.RouteOut, (day.crew_id, day.day))
     if gone is not None:

@@ -16,6 +16,7 @@ from api.falls.today import Today
 from api.fields.shown import clock, day_name
 from api.ledger.gates import gate_words
 from scheduler import Spot
+from scheduler.crew_words import crew_begins, crew_goes_on
 from scheduler.price import risks
 from scheduler.week import Job
 
@@ -65,7 +66,7 @@ def rain_date_of(today: Today, visit_id: str) -> tables.RainDate | None:
 def rain_date_fault(today: Today, row: tables.RainDate) -> str:
     """Return why a visit could not go to its rain date by today's rows, empty where it could."""
     there = today.later if row.day >= today.next_week else today
-    crew = today.crew_name(row.crew_id)
+    crew = crew_goes_on(today.crew_name(row.crew_id))
     if there is None or row.visit_id not in {one.visit_id for one in there.built.kept}:
         hours = f"{clock(row.free_from)} to {clock(row.free_until)}"
         return f"Its rain date falls too: {crew} does not have {hours} free on {day_name(row.day)} any more."
@@ -150,7 +151,7 @@ def _shift_fault(today: Today, crew_id: str, day: int) -> str | None:
     route = next((r for r in today.posted.plan.routes if (r.crew, r.day) == (crew_id, day)), None)
     crew = next((c for c in today.built.week.crews if c.id == crew_id), None)
     shift = None if crew is None else next((s for s in crew.shifts if s.day == day), None)
-    date, name = today.posted.date(day), today.crew_name(crew_id)
+    date, name = today.posted.date(day), crew_begins(today.crew_name(crew_id))
     if shift is None:
         row = today.facts.crews.get(crew_id)
         riding = today.facts.riding
@@ -172,16 +173,17 @@ def _crew_fault(today: Today, job: Job, spot: Spot) -> str | None:
     """Return what the visit's crew and van lack for it today."""
     crew = next(c for c in today.built.week.crews if c.id == spot.crew)
     route = next(r for r in today.posted.plan.routes if (r.crew, r.day) == (spot.crew, spot.day))
-    name = today.crew_name(spot.crew)
+    called = today.crew_name(spot.crew)
+    name = crew_goes_on(called)
     missing = [skill for skill in job.skills if skill not in crew.skills_on(spot.day)]
     if missing:
-        return f"{name} has nobody for {', '.join(missing)} any more."
+        return f"{crew_begins(called)} has nobody for {', '.join(missing)} any more."
     if crew.hands + route.helpers < job.hands:
         return f"It needs {job.hands} people, and {name} has {crew.hands + route.helpers}."
     if job.yard not in (None, crew.yard):
         return f"Its kit lies at {job.yard}, and {name} starts from {crew.yard}."
     if job.boxes and job.box_mm > crew.vehicle.rack_mm:
-        return f"Its box is {job.box_mm} mm long, and the van of {name} takes {crew.vehicle.rack_mm} mm."
+        return f"Its box is {job.box_mm} mm long, and the van of {called} takes {crew.vehicle.rack_mm} mm."
     return None
 
 
@@ -212,16 +214,17 @@ def _second_fault(today: Today, job: Job, spot: Spot, second: Spot | None) -> st
     crew = next(c for c in today.built.week.crews if c.id == second.crew)
     route = next(r for r in today.posted.plan.routes if (r.crew, r.day) == (second.crew, second.day))
     stop = next(s for s in route.stops if s.assist == job.id)
-    name, minutes = today.crew_name(second.crew), stop.end - stop.start
+    called, minutes = today.crew_name(second.crew), stop.end - stop.start
+    name, begins = crew_goes_on(called), crew_begins(called)
     missing = [skill for skill in asked.skills if skill not in crew.skills_on(second.day)]
     if missing:
-        return f"{name} comes for the lift and has nobody for {', '.join(missing)} any more."
+        return f"{begins} comes for the lift and has nobody for {', '.join(missing)} any more."
     if crew.hands + route.helpers < asked.hands:
-        return f"The lift needs {asked.hands} people of {name}, and it has {crew.hands + route.helpers}."
+        return f"The lift needs {asked.hands} people of {called}, and it has {crew.hands + route.helpers}."
     if minutes != asked.minutes:
         return f"The lift takes {asked.minutes} min, and {name} has {minutes} min for it."
     first, last = spot.start + asked.from_min, spot.start + asked.to_min
     if not first <= second.start <= last:
         at = clock(second.start)
-        return f"{name} comes for the lift at {at}, and is asked to come from {clock(first)} to {clock(last)}."
+        return f"{begins} comes for the lift at {at}, and is asked to come from {clock(first)} to {clock(last)}."
     return None

@@ -13,6 +13,7 @@ from msgspec.structs import replace
 
 from api.falls.today import Today
 from api.fields.shown import clock, day_name
+from scheduler.crew_words import crew_goes_on
 from scheduler.plan import Stop, loading_for_some
 from scheduler.price import Outing, outings
 from scheduler.week import Follow, Job
@@ -140,7 +141,8 @@ def _road(today: Today, out: Sequence[Outing]) -> Lack | None:
                 at = clock(free + drive)
                 words = f"The drive from {before} takes {drive} min: work can begin at {at}, {late} min late."
                 if stop.assist:
-                    lift = f"The lift there can begin at {at} alone, when {today.crew_name(o.crew.id)} comes."
+                    crew = crew_goes_on(today.crew_name(o.crew.id))
+                    lift = f"The lift there can begin at {at} alone, when {crew} comes."
                     words = f"The drive from {before} takes {drive} min. {lift}"
                 return [job.id], words
             takes, rest = stop.end - stop.start, today.posted.rests.get(job.id, 0)

@@ -16,6 +16,7 @@ from api.fields.wording import wording
 from api.languages import ENGLISH, day_in_words, gettext, language
 from api.languages.core import core_says, refused_says
 from api.languages.whole import kept_together
+from scheduler.crew_words import is_of_several
 from scheduler.units import FOOT_MM, LB_KG, feet_inches
 
 # A day of the wall clock, in minutes.
@@ -153,6 +154,16 @@ _LONG = 200  # letters of a reason that the pile shows whole at once
 _STATED = re.compile(r"[;:.]? \(|[;:.] ")  # where a first statement ends
 
 
+def crew_begins(name: str) -> str:
+    """Return a crew's name as a sentence begins with it; as `scheduler.crew_words`, in the language spoken."""
+    return gettext("The crew {crew}").format(crew=name) if is_of_several(name) else name
+
+
+def crew_goes_on(name: str) -> str:
+    """Return a crew's name as it stands in the middle of a sentence, in the language spoken."""
+    return gettext("the crew {crew}").format(crew=name) if is_of_several(name) else name
+
+
 def in_two(text: str) -> tuple[str, str]:
     """Return a reason's first statement and what follows it; nothing follows where the whole is short.
 
@@ -168,4 +179,5 @@ FILTERS = {
     "feet_inches": length, "pounds": pounds, "times_written": times_written, "short_clock": _short, "hours": _hours,
     "core_says": core_says, "first_up": first_up, "item_name": item_name, "skill_name": skill_name,
     "refused_says": refused_says, "said_as": gettext, "in_tag": in_tag, "in_two": in_two, "sized": sized,
+    "crew_begins": crew_begins,
 }  # fmt: skip

@@ -119,6 +119,14 @@ def _session(request: Request, _: Annotated[None, Depends(_turn, scope="function
 Database = Annotated[Session, Depends(_session, scope="function")]
 
 
+async def _texts(request: Request) -> dict[str, str]:
+    return {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
+
+
+# The texts of a form by their fields. Its address is no coroutine then: such a one keeps everybody else waiting.
+SentTexts = Annotated[dict[str, str], Depends(_texts)]
+
+
 class _AsItStands(str):
     """A text that is not put into the business's words."""
 

@@ -77,6 +77,8 @@ _CHOICES = {
 }
 _PLACE = ("lat", "lon")  # one field on a form, the pin
 _MOST_PIN = 60
+_MOST_CHANGES = 10
+BESIDE = ("state", "from_on")  # of a visit, beside its cells
 _MOST_WRITING = 400  # letters of a length, a day or hours, however they are written
 _LINES, _WIDE = ("note", "access", "fault"), ("address", "hours")
 
@@ -185,6 +187,36 @@ def _held(table: str, column: str) -> dict[str, str]:
     if isinstance(limit, Text) and limit.least and table != "awnings":  # a job may be of no awning
         held["required"] = ""
     return held
+
+
+def changes_of(session: Session, table: str, key: str) -> list[tables.History]:
+    """Return the last changes of a row that its form can take back, the newest first."""
+    line = tables.History
+    mine = (line.noun == key_column(table), line.noun_id == key, line.did == "changed")
+    lines = session.exec(select(line).where(*mine).order_by(col(line.id).desc()).limit(_MOST_CHANGES)).all()
+    return [one for one in lines if _texts_before(table, one)]
+
+
+def as_before(table: str, cells: Mapping[str, str], line: tables.History) -> dict[str, str]:
+    """Return the cells of a row with what it said before a change, where the change is one of `changes_of`."""
+    return {**cells, **{name: text for name, text in _texts_before(table, line).items() if name in cells}}
+
+
+def _texts_before(table: str, line: tables.History) -> dict[str, str]:
+    """Return by column what a row said before a change; empty where the history does not say it."""
+    found = {}
+    for name, pair in line.detail.items():
+        if not isinstance(pair, list) or len(pair) != 2 or (name == "kind" and "work_id" in line.detail):
+            continue
+        column, was = {"work_id": "kind"}.get(name, name.removesuffix("_id")), pair[0]
+        if isinstance(was, list | dict) or (column not in COLUMNS[table] and column not in BESIDE):
+            continue
+        text = "" if was is None else str(was)
+        unit = "mm" if column.endswith("_mm") else "kg" if column.endswith("_kg") else ""
+        found[column] = f"{text} {unit}".strip() if text else ""
+        if column.endswith("skills"):
+            found[column] = text.replace(",", " ")
+    return found
 
 
 def mark_of(cells: Mapping[str, str]) -> str:

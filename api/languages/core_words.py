@@ -14,8 +14,8 @@ WORDS = (
     "material-lift", "hammer-drill", "ladder-{size}", "stepladder-{size}", "spruce pine fir", "douglas fir larch",
     "hem fir", "southern pine", "spruce-pine-fir", "douglas-fir-larch", "hem-fir", "southern-pine",
     "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
-    "morning", "afternoon", "{name} is in the yard on {day}", "no crew", "and", "equipment", "parts", "helpers",
-    "crews", "vans", "kits", "promises",  # what has changed since a plan was made
+    "morning", "afternoon", "{name} is in the yard on {day}", "no crew", "the crew {crew}", "The crew {crew}", "and",
+    "equipment", "parts", "helpers", "crews", "vans", "kits", "promises",  # what has changed since a plan was made
     "Not planned so far; the search is still under way.",
     "Put off to another day, its crew ran late.",
     "{words}, due {day}",  # what a time rests on

@@ -91,8 +91,9 @@ def measured_before(session: Session, visit: tables.Visit, awning_id: str | None
     """Return the survey of a visit's wall that no awning has taken yet, None where nobody can say which.
 
     That is the wall that the visit measured itself, or the one whose measuring visit is of the same awning. Any other
-    visit with an awning has the one wall of the site that waits for one, where there is no second; a visit that is to
-    measure has only what nobody's visit is known for, and that only where no other visit can have measured it.
+    visit with an awning has the one wall of the site that waits for one, where neither a second wall nor another
+    awning without a survey is there; a visit that is to measure has only what nobody's visit is known for, and that
+    only where no other visit can have measured it.
     """
     survey, asked = tables.SiteSurvey, awning_id or visit.awning_id
     found = rows(session, survey, col(survey.site_id) == visit.site_id, col(survey.awning_id).is_(None))
@@ -101,12 +102,24 @@ def measured_before(session: Session, visit: tables.Visit, awning_id: str | None
     if not own and asked is not None:
         own = [one for one in found if one.visit_id in by and by[one.visit_id].awning_id == asked]
     unnamed = [one for one in found if one.visit_id is None]
+    free = [one for one in found if one.visit_id in by and by[one.visit_id].awning_id is None]
+    if visit.kind != "survey" and not own and asked is not None:
+        walls_of = {by[one.visit_id].awning_id for one in found if one.visit_id in by}
+        if len(unnamed) + len(free) != 1 or _others_wait(session, visit.site_id, {asked, *walls_of}):
+            return None
     if not own and len(unnamed) == 1 and _measured_nowhere_else(session, visit, asked, set(by)):
         own = unnamed
     if not own and asked is not None:
-        free = [one for one in found if one.visit_id in by and by[one.visit_id].awning_id is None]
         own = free if len(free) == 1 else []
     return max(own, key=lambda row: (row.surveyed_on, row.id), default=None)
+
+
+def _others_wait(session: Session, site_id: str, known: set[str | None]) -> bool:
+    """Say whether an open order of a site has an awning without a survey, besides those whose wall is known."""
+    order, awning = tables.Order, tables.Awning
+    orders = select(order.id).where(order.site_id == site_id, order.state == "open")
+    others = {one.id for one in rows(session, awning, col(awning.order_id).in_(orders))} - known
+    return bool(others - newest_surveys(session, others).keys())
 
 
 def unnamed_walls(session: Session, site_id: str) -> list[tables.SiteSurvey]:
@@ -115,6 +128,14 @@ def unnamed_walls(session: Session, site_id: str) -> list[tables.SiteSurvey]:
     return rows(
         session, survey, survey.site_id == site_id, col(survey.awning_id).is_(None), col(survey.visit_id).is_(None)
     )
+
+
+def waiting_walls(session: Session, visit: tables.Visit) -> list[tables.SiteSurvey]:
+    """Return the walls of a visit's site that other visits measured, and for which no awning has been chosen."""
+    survey, other = tables.SiteSurvey, tables.Visit
+    of_none = select(other.id).where(other.site_id == visit.site_id, col(other.awning_id).is_(None),
+                                     other.id != visit.id)  # fmt: skip
+    return rows(session, survey, col(survey.awning_id).is_(None), col(survey.visit_id).in_(of_none))
 
 
 def _measured_nowhere_else(session: Session, visit: tables.Visit, asked: str | None, known: set[str]) -> bool:

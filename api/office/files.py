@@ -6,13 +6,14 @@ Nothing is believed that a file says of itself: its size and its cells are bound
 from __future__ import annotations
 
 import csv
+import datetime
 import io
 import re
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from api.fields.files.cells import bare, harmless, lines_joined, usual_number
+from api.fields.files.cells import bare, harmless, lines_joined, usual_number, whole_year
 from api.office.kind import Kind, KindColumn
 from api.outside import outside
 from api.uploads.reading import MOST_BYTES, MOST_COLUMNS, MOST_ROWS, text_of
@@ -24,17 +25,26 @@ _FIRST = 15  # rows among which the heads are looked for
 _SAMPLES = 20
 _CLOSE, _LIKELY = 72.0, 45.0
 _SEPARATORS = ",;\t|"
+_PIECES = re.compile(r"(?i)([0-9][0-9,.]*)\s*(?:pcs?|pieces?|ea|each|units?|x)\.?")
 _NUMBER = re.compile(r"[$ ]*[0-9][0-9., /-]*")
-_SLASHED = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
+_SLASHED = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4}|[0-9]{2})")
+_SERIAL = re.compile(r"[3-6][0-9]{4}")  # a day as spreadsheets count them, where a cell has lost its form
+_SERIALS_FROM = datetime.date(1899, 12, 30)
+_LAST_ROWS = 3  # among which sums are looked for
+_SUM = re.compile(
+    r"(?i)(?:(?:grand |sub)?totals?|sums?|count|suma)?[\s:=(]*"
+    r"(?:[$0-9][0-9., ]*(?:rows|entries|records|jobs|customers|people|items)?\)?)?"
+)
 Rows = list[list[str]]
 
 
 @dataclass(frozen=True)
 class SentTable:
-    """What a file holds: the heads, in which row they stand, and the rows under them with their numbers."""
+    """What a file holds: the heads, and the rows under them with their numbers; `sums` are no rows of it."""
 
     heads: tuple[str, ...]
     lines: tuple[tuple[int, tuple[str, ...]], ...]
+    sums: tuple[tuple[int, tuple[str, ...]], ...] = ()
 
     @property
     def shape(self) -> str:
@@ -57,6 +67,10 @@ def read_rows(data: bytes, name: str) -> Rows:
         raise BadInput(name, "is a PDF; a table is wanted, as XLSX or CSV")
     if data.startswith(b"\xd0\xcf\x11\xe0"):
         raise BadInput(name, "is in the old XLS form; save it as XLSX or as CSV")
+    if re.match(rb"(?i)(\xef\xbb\xbf)?\s*<(!doctype|html|table|\?xml)", data):
+        raise BadInput(
+            name, "is a web page, whatever its name says; open it in a spreadsheet and save it as XLSX or CSV"
+        )
     rows = outside(_workbook, data, name) if data.startswith(b"PK\x03\x04") else _text(data, name)
     while rows and not any(rows[-1]):
         rows.pop()
@@ -154,7 +168,18 @@ def table_of(rows: Rows, kind: Kind) -> SentTable:
     lines = tuple(
         (n + 1, tuple(row[k] for k in keep)) for n, row in enumerate(filled) if n > at and any(row[k] for k in keep)
     )
-    return SentTable(tuple(heads[n] for n in keep), lines)
+    end = len(lines)
+    while end and len(lines) - end < _LAST_ROWS and _is_sum(lines[end - 1][1]):
+        end -= 1
+    return SentTable(tuple(heads[n] for n in keep), lines[:end], lines[end:])
+
+
+def _is_sum(cells: Sequence[str]) -> bool:
+    """Say whether a row at the end of a table reads like its sum: the word or a count, and numbers beside it."""
+    filled = [cell for cell in cells if cell]
+    if not any(re.search("[A-Za-z]", cell) for cell in filled):
+        return False  # numbers alone may be a row
+    return all(map(_SUM.fullmatch, filled)) and 2 * len(filled) <= max(4, len(cells))
 
 
 def _fit(heads: Sequence[str], kind: Kind) -> float:
@@ -175,6 +200,8 @@ def propose(table: SentTable, kind: Kind, units: str) -> list[str]:
             named, reads = _alike(head, column), _readable(texts, column, units)
             certain = column.choices or dict(column.hint).get("type") == "date"
             score = named if named >= _CLOSE else (_LIKELY if certain and reads == 1 and texts else 0.0)
+            if reads == 0 and column.choices and texts:
+                continue  # whatever its head says, none of it can stand there
             if score and reads is not None and reads < 0.5:
                 score -= 30
             if score >= _LIKELY and _plain(head) != _plain(FIX):
@@ -220,15 +247,19 @@ def _plain(text: str) -> str:
 def days_as_written(texts: Sequence[str]) -> dict[str, str]:
     """Return days such as 4/12/2027 as 2027-04-12, where another one of the column says which number is the month.
 
-    A column in which 4/13/2027 stands writes the month first; where nothing says so, or both, none is given.
+    A column in which 4/13/2027 stands writes the month first; where nothing says so, or both, none is given. 46500 is
+    a day as spreadsheets count them, 2027-04-23.
     """
     found = {text: _SLASHED.fullmatch(text) for text in texts}
     numbers = [(int(one[1]), int(one[2])) for one in found.values() if one]
     month_first, day_first = any(b > 12 for _, b in numbers), any(a > 12 for a, _ in numbers)
+    counted = {
+        text: (_SERIALS_FROM + datetime.timedelta(int(text))).isoformat() for text in texts if _SERIAL.fullmatch(text)
+    }
     if month_first == day_first:
-        return {}
-    parts = {text: (one[1], one[2], one[3]) for text, one in found.items() if one}
-    return {
+        return counted
+    parts = {text: (one[1], one[2], whole_year(one[3])) for text, one in found.items() if one}
+    return counted | {
         text: f"{year}-{int(a if month_first else b):02}-{int(b if month_first else a):02}"
         for text, (a, b, year) in parts.items()
     }
@@ -241,7 +272,10 @@ def tidy(text: str, column: KindColumn) -> str:
     if column.choices:
         said = _plain(text)
         meant = [value for value, words in column.choices if said and said in (_plain(value), _plain(words))]
-        return meant[0] if meant else text
+        within = [value for value, _ in column.choices if len(value) > 3 and value in said.split()]
+        return meant[0] if meant else within[0] if len(within) == 1 else text
+    if dict(column.hint).get("type") == "number" and (pieces := _PIECES.fullmatch(text)):
+        return pieces[1]
     return text
 
 

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import dataclass
 
 from sqlmodel import Session
 
+from api.database import aside
 from api.falls.falls import CannotGo, findings
 from api.falls.today import Days, Today, open_weeks, today_in
 from api.fields.shown import clock, day_name
+from api.jobs.numbers import only_tries
 from api.languages import gettext
 from scheduler.errors import BadInput
 
@@ -24,14 +27,19 @@ class Hanging:
     again: tuple[CannotGo, ...] = ()
 
 
-def hanging(days: Days, now: datetime.datetime, change: Callable[[Session], None]) -> Hanging:
+def hanging(
+    days: Days, now: datetime.datetime, change: Callable[[Session], None], *, takes_long: bool = False
+) -> Hanging:  # fmt: skip
     """Return what `change` would do to the posted weeks that are not over; nothing of it is kept.
 
-    `days` are the weeks as they stand, in whose database it is tried. Raises what `change` raises.
+    `days` are the weeks as they stand, in whose database it is tried; what `takes_long` where it keeps nobody waiting.
+    Raises what `change` raises.
     """
     with Session(days.database) as session:
         before = _todays(session, now, lambda monday: days.of(monday, now))
-    with Session(days.database) as session:
+    apart = aside(days.database) if takes_long else nullcontext(days.database)
+    with apart as database, Session(database) as session:
+        only_tries(session)
         change(session)
         session.flush()
         session.expire_all()

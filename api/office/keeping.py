@@ -109,7 +109,7 @@ def read(
             value = column.value(text, units)
             values[column.name] = among(column, value, known[column.name]) if column.of and value else value
         except BadInput as fault:
-            faults.append((column.name, fault.problem))
+            faults.append((column.name, fault.problem if text or column.of else "must not be empty"))
     for name in kind.fixed if not faults and old is not None else ():
         if old is not None and name in values and values[name] != old.values[name]:
             faults.append((name, f'is "{old.values[name]}" and stays so'))

@@ -18,7 +18,7 @@ from api.fields.files.cells import usual_date, usual_number, weekdays_text
 from api.fields.files.sheets import amounts, weekdays
 from api.fields.items import item_name, skill_name
 from api.fields.limits import LIMITS, limit
-from api.fields.measures import office_length, office_weight
+from api.fields.measures import by_unit_of_head, office_length, office_weight
 from api.fields.shown import days_written, length, pounds
 from api.fields.wording import wording
 from api.languages import to_say
@@ -200,7 +200,7 @@ def measure(table: str, name: str, label: str, **more: Any) -> KindColumn:
     bound = limit(f"{table}.{name}")
     return KindColumn(name, label, lambda text, units: bound.check(office_length(text, units)),
                       lambda v, units: length_text(v, units), hint={"maxlength": "40"},
-                      shown=length, **more)  # fmt: skip
+                      shown=length, by_head=by_unit_of_head, **more)  # fmt: skip
 
 
 def weight(table: str, name: str, label: str, **more: Any) -> KindColumn:
@@ -213,7 +213,7 @@ def weight(table: str, name: str, label: str, **more: Any) -> KindColumn:
         return f"{pounds} lb" if exact else f"{exact_number(value)} kg"
 
     return KindColumn(name, label, lambda text, units: bound.check(office_weight(text, units)), write,
-                      hint={"maxlength": "20"}, shown=pounds, **more)  # fmt: skip
+                      hint={"maxlength": "20"}, shown=pounds, by_head=by_unit_of_head, **more)  # fmt: skip
 
 
 def switch(name: str, label: str, usual: bool, **more: Any) -> KindColumn:
@@ -240,7 +240,7 @@ def listed(table: str, name: str, label: str, **more: Any) -> KindColumn:
     bound = limit(f"{table}.{name}")
 
     def read(text: str, _: str) -> list[str]:
-        return list(dict.fromkeys(bound.parse(word) for word in text.lower().replace(",", " ").split()))
+        return list(dict.fromkeys(bound.parse(word) for word in re.sub(r"[,;/]", " ", text.lower()).split()))
 
     return KindColumn(name, label, read, lambda v, _: " ".join(v), may_be_empty=True, empty=[],
                       hint={"maxlength": "400"}, wide=True,

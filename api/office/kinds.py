@@ -150,6 +150,12 @@ def _yard_place(session: Session, texts: dict[str, str]) -> None:
     texts["lat"], texts["lon"] = f"{answer.sure.lat:.6f}", f"{answer.sure.lon:.6f}"
 
 
+def _part_name(session: Session, texts: dict[str, str]) -> None:
+    """Have a part that a file gives one name for be called so in lists, too, and the other way round."""
+    one, other = texts.get("item", ""), texts.get("name", "")
+    texts |= {"item": one or other, "name": other or one}
+
+
 _AT_YARD = names("yard_id", "Yard", "yards", aliases=("where", "based at", "location"))
 _KINDS = (
     Kind("yards", "Yards", "yard", tables.Yard, "Where crews start and crates lie.", (
@@ -245,12 +251,15 @@ _KINDS = (
         plain("out_of_service", "why", "Why"),
     ), key=("equipment_id", "first"), made_id=True, check=_in_order),
     Kind("shelf", "Shelf parts", "shelf", tables.StockItem, "What each yard keeps on its shelf, as last counted.", (
-        plain("stock_item", "item", "Item", meaning="as parts lists name it", shown=item_name),
+        plain("stock_item", "item", "Item", meaning="as parts lists name it", shown=item_name,
+              aliases=("part", "part name", "article")),
         _AT_YARD,
-        plain("stock_item", "name", "Name", shown=item_name),
-        plain("stock_item", "on_hand", "Counted"),
-        day("stock_item", "counted_on", "Counted on"),
-    ), called="shelf part", key=("item", "yard_id"), check=check_yard, put=_put_shelf, own=("on_hand",), users={}),
+        plain("stock_item", "name", "Name", shown=item_name, aliases=("description",)),
+        plain("stock_item", "on_hand", "Counted",
+              aliases=("on hand", "quantity", "qty", "pieces", "count", "in stock")),
+        day("stock_item", "counted_on", "Counted on", aliases=("date", "count date", "date counted")),
+    ), called="shelf part", key=("item", "yard_id"), complete=_part_name, check=check_yard, put=_put_shelf,
+        own=("on_hand",), users={}),
     Kind("models", "Models", "model", tables.AwningModel, "The makers' awnings that are sold here.", (
         plain("awning_model", "id", "Model", meaning="as orders name it, such as Fen 12", aliases=("name",)),
         plain("awning_model", "maker", "Maker"),

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
+from api.fields.shown import crew_begins
 from api.languages import gettext, ngettext
 
 STALE = datetime.timedelta(hours=36)  # a forecast older than this has been overtaken by several others
@@ -53,7 +54,9 @@ def _people(session: Session) -> list[Lack]:
     hours = sa.exists().where(col(tables.CrewHours.crew_id) == tables.Crew.id)
     idle = select(tables.Crew.name).where(col(tables.Crew.active).is_(True), ~hours).order_by(tables.Crew.name)
     words = gettext("{name} has no working hours, and is never sent out.")
-    found = [Lack(words.format(name=name), "/set-up/crews", gettext("Crews")) for name in session.exec(idle)]
+    found = [
+        Lack(words.format(name=crew_begins(name)), "/set-up/crews", gettext("Crews")) for name in session.exec(idle)
+    ]
     leads = sa.exists().where(col(tables.Account.crew_id) == tables.Crew.id)
     alone = session.exec(select(tables.Crew.name).where(col(tables.Crew.active).is_(True), ~leads)).all()
     linked = session.exec(select(tables.DayLink.id).limit(1)).first()

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import datetime
 import secrets
-from collections.abc import Sequence
+import time
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import sqlalchemy as sa
+from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col
 
 from api import tables
 from api.business.part import BadValues
-from api.database import begin_writing
+from api.database import begin_writing, transaction
+from api.http.problems import Problem
+from api.jobs.numbers import is_tried
 from api.ledger.fingerprint import fingerprint
 from api.office.files import FIX, Rows, SentTable, days_as_written, propose, tidy
 from api.office.keeping import Record, among, choices, keep, meant_by, named, read, record_of, same, title, units_of
@@ -23,6 +27,9 @@ from api.office.lists.settings import SettingLines
 from scheduler.errors import BadInput
 
 KEPT_H = 24  # hours for which a file that was sent is kept
+EACH_BY_ITSELF: Mapping[str, str] = {}
+AT_ONCE = 50  # rows that are kept together
+SQLITE_POLLS_S = 0.1  # SQLite does not queue writers: those who wait look again so often
 Outcome = Literal["new", "changed", "unchanged", "refused"]
 
 
@@ -92,39 +99,99 @@ def check_columns(kind: Kind, columns: Sequence[str]) -> None:
 
 
 def take(
-    session: Session, kind: Kind, table: SentTable, columns: Sequence[str], *, by: str, now: datetime.datetime
-) -> TableTaken:
-    """Take the rows of a table in, each by itself: those that cannot stand are refused and change nothing."""
-    known, units, seen = choices(session, kind), units_of(session), set[str]()
-    lines: WorkLines | SettingLines | None = None
-    if kind.by_lines or kind.setting:
-        lines = SettingLines(session, kind, by, now) if kind.setting else WorkLines(session, kind, units, by, now)
-    found = []
-    days = {
-        name: days_as_written([cells[n] for _, cells in table.lines])
-        for n, name in enumerate(columns)
-        if name and dict(kind.column(name).hint).get("type") == "date"
-    }
-    begin_writing(session)
-    for number, cells in table.lines:
-        texts = {}
-        for name, head, cell in zip(columns, table.heads, cells, strict=True):
-            if name:
-                if (by_head := kind.column(name).by_head) is not None:
-                    cell = by_head(head, cell)
-                texts[name] = days.get(name, {}).get(cell) or tidy(cell, kind.column(name))
-        point = session.begin_nested()
+    session: Session, kind: Kind, table: SentTable, columns: Sequence[str], *, by: str, now: datetime.datetime,
+    for_all: Mapping[str, str] = EACH_BY_ITSELF,
+) -> TableTaken:  # fmt: skip
+    """Take the rows of a table in, each by itself: those that cannot stand are refused and change nothing.
+
+    for_all: by column what all rows say that the table has no column for.
+    """
+    return TableTaken(tuple(_Taking(session, kind, table, columns, for_all, by, now).taken(session, table.lines)))
+
+
+def take_in(
+    database: sa.Engine, kind: Kind, table: SentTable, columns: Sequence[str], *, by: str, now: datetime.datetime,
+    for_all: Mapping[str, str] = EACH_BY_ITSELF,
+) -> TableTaken:  # fmt: skip
+    """Take the rows of a table in as `take`, so many in a transaction: others who make jobs wait for those alone.
+
+    Raises `Problem` 503 where the database goes away after some of them have been kept.
+    """
+    found = list[RowOutcome]()
+    at_once = max(1, len(table.lines)) if kind.setting else AT_ONCE
+    taking: _Taking | None = None
+    for begin in range(0, len(table.lines), at_once):
+        if begin and database.dialect.name == "sqlite":
+            time.sleep(SQLITE_POLLS_S)
         try:
-            if lines is None:
-                found.append(_one(session, kind, texts, known, units, seen, number, cells, by=by, now=now))
-            else:
-                found.append(_line(lines, texts, known, number, cells))
-            point.commit()
-        except BadValues as bad:
-            point.rollback()
-            reasons = tuple(f"{_label(kind, where)}: {problem}" if where else problem for where, problem in bad.faults)
-            found.append(RowOutcome(number, cells, "refused", "", {}, reasons))
+            with transaction(database) as session:
+                taking = taking or _Taking(session, kind, table, columns, for_all, by, now)
+                part = taking.taken(session, table.lines[begin : begin + at_once])
+        except SQLAlchemyError:
+            if not found:
+                raise
+            last = found[-1].number
+            raise Problem(
+                503,
+                f"The rows up to {last} are in, the others are not. Send the file again: it changes no row twice.",
+                kind="broken-off",
+            ) from None
+        found += part
     return TableTaken(tuple(found))
+
+
+class _Taking:
+    """A table that is being taken in, by one session after the other."""
+
+    def __init__(
+        self, session: Session, kind: Kind, table: SentTable, columns: Sequence[str], for_all: Mapping[str, str],
+        by: str, now: datetime.datetime,
+    ) -> None:  # fmt: skip
+        self._kind, self._by, self._now = kind, by, now
+        self._known, self._units, self._seen = choices(session, kind), units_of(session), set[str]()
+        self._lines: WorkLines | SettingLines | None = None
+        if kind.by_lines:
+            self._lines = WorkLines(session, kind, self._units, by, now)
+        elif kind.setting:
+            self._lines = SettingLines(session, kind, by, now)
+        self._columns, self._heads, self._for_all = columns, table.heads, for_all
+        self._days = {
+            name: days_as_written([cells[n] for _, cells in table.lines])
+            for n, name in enumerate(columns)
+            if name and dict(kind.column(name).hint).get("type") == "date"
+        }
+
+    def taken(self, session: Session, part: Sequence[tuple[int, tuple[str, ...]]]) -> list[RowOutcome]:
+        """Take some rows in and say what became of each."""
+        begin_writing(session)
+        if isinstance(self._lines, WorkLines):
+            self._lines.go_on(session)
+        found = []
+        for number, cells in part:
+            point = session.begin_nested()
+            try:
+                found.append(self._row(session, number, cells))
+                point.commit()
+            except BadValues as bad:
+                point.rollback()
+                reasons = tuple(
+                    f"{_label(self._kind, where)}: {problem}" if where else problem for where, problem in bad.faults
+                )
+                found.append(RowOutcome(number, cells, "refused", "", {}, reasons))
+        return found
+
+    def _row(self, session: Session, number: int, cells: tuple[str, ...]) -> RowOutcome:
+        texts = dict(self._for_all)
+        for name, head, cell in zip(self._columns, self._heads, cells, strict=True):
+            if name:
+                column = self._kind.column(name)
+                if column.by_head is not None:
+                    cell = column.by_head(head, cell)
+                texts[name] = self._days.get(name, {}).get(cell) or tidy(cell, column)
+        if self._lines is not None:
+            return _line(session, self._lines, texts, self._known, number, cells)
+        known, units, seen = self._known, self._units, self._seen
+        return _one(session, self._kind, texts, known, units, seen, number, cells, by=self._by, now=self._now)
 
 
 def _one(
@@ -148,6 +215,7 @@ def _one(
             kind.complete(session, texts)
         except BadInput as fault:
             raise BadValues([(fault.where, fault.problem)]) from None
+        old = _held(session, kind, texts, known, units) if all(texts.get(name) for name in kind.key) else None
     values = read(session, kind, texts, old, known)
     name = title(kind, {c.name: c.write(values[c.name], units) for c in kind.columns})
     if name in seen:
@@ -163,10 +231,10 @@ def _one(
 
 
 def _line(
-    lines: WorkLines | SettingLines, texts: dict[str, str], known: dict[str, list[tuple[str, str]]], number: int,
-    cells: tuple[str, ...],
+    session: Session, lines: WorkLines | SettingLines, texts: dict[str, str], known: dict[str, list[tuple[str, str]]],
+    number: int, cells: tuple[str, ...],
 ) -> RowOutcome:  # fmt: skip
-    """Take in a line that may mean several rows."""
+    """Take in a line that may mean several rows; what is new has its number only once it is kept."""
     for name in known.keys() & texts.keys():
         if texts[name]:
             try:
@@ -175,7 +243,7 @@ def _line(
                 raise BadValues([(name, fault.problem)]) from None
     done = lines.take(texts)
     what: Outcome = "new" if done.new else "changed" if done.fields else "unchanged"
-    return RowOutcome(number, cells, what, done.name, done.fields)
+    return RowOutcome(number, cells, what, "" if done.new and is_tried(session) else done.name, done.fields)
 
 
 def _held(

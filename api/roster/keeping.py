@@ -15,6 +15,7 @@ from api.http import versions
 from api.http.problems import Problem
 from api.ledger.history import note
 from api.roster.ground import RosterGround, ground_of, standing
+from scheduler.crew_words import crew_begins
 from scheduler.errors import BadInput
 from scheduler.roster.seating import Seated, in_order
 from scheduler.roster.seats import HALVES, Rides
@@ -93,7 +94,7 @@ def try_by_hand(session: Session, place: RosterPlace, now: datetime.datetime) ->
     old, new = verdict(case, now_rides), verdict(case, rides)
     broken = tuple(rule for rule in new.broken if rule not in old.broken)
     closed = [
-        f"{case.crew(key[2]).name} is in the yard on {case.day_name(key[0])}, {HALVES[key[1]]}: {why}."
+        f"{crew_begins(case.crew(key[2]).name)} is in the yard on {case.day_name(key[0])}, {HALVES[key[1]]}: {why}."
         for key, why in new.stays_in.items()
         if key not in old.stays_in
     ]

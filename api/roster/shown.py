@@ -10,6 +10,7 @@ from sqlmodel import Session, select
 from api import tables
 from api.fields.shown import day_name
 from api.roster.ground import RosterGround, ground_of, standing
+from scheduler.crew_words import crew_begins
 from scheduler.roster.seats import HALVES, Rides
 from scheduler.roster.verdict import RosterVerdict, verdict
 
@@ -142,7 +143,7 @@ def _not_as_usual(ground: RosterGround, judged: RosterVerdict, rides: Rides, day
                 if not stays and not other:
                     continue
                 why = because.get(crew.id, {}).get(str(half), "")
-                when = f"{crew.name} is in the yard on {day_name(ground.date(day))}, {HALVES[half]}"
+                when = f"{crew_begins(crew.name)} is in the yard on {day_name(ground.date(day))}, {HALVES[half]}"
                 told.append((why or f"{when}: {judged.stays_in.get(key, '')}.", stays))
             if len(told) == 2 and _all_day(told[0][0]) == _all_day(told[1][0]):
                 told = [(_all_day(told[0][0]), told[0][1])]

@@ -11,7 +11,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.falls.today import Days
 from api.fields.items import item_name
-from api.fields.shown import clock, day_name
+from api.fields.shown import clock, crew_begins, crew_goes_on, day_name
 from api.http.names import crew_called, crew_names
 from api.http.problems import Problem
 from api.languages import gettext, ngettext
@@ -123,7 +123,7 @@ def stays(session: Session, ground: DayGround, crew_id: str) -> tuple[str, ...]:
     for call in ahead:
         if call.kind == "visit" and call.job in names:
             words = gettext("{visit} keeps its crew and its hour: {crew} comes for the lift.")
-            found.append(words.format(visit=call.job, crew=names[call.job]))
+            found.append(words.format(visit=call.job, crew=crew_goes_on(names[call.job])))
     visits = [n for n, call in enumerate(ahead) if call.kind == "visit"]
     if any(call.kind == "load" and visits and visits[0] < n < visits[-1] for n, call in enumerate(ahead)):
         found.append(gettext("Visits of different loads do not change places: each needs its own on the van."))
@@ -183,7 +183,7 @@ class _Words:
         if way.kind == "hand over":
             at = next(one.start for one in way.days[way.crew].visits if one.job == way.visit)
             words = gettext("{crew} takes {visit}, at {time}")
-            return words.format(crew=self.crews[way.crew], visit=visit, time=clock(at))
+            return words.format(crew=crew_begins(self.crews[way.crew]), visit=visit, time=clock(at))
         if other is None:
             words = gettext("Put {visit} off: no time is left this week, the next one is searched")
             return words.format(visit=visit)
@@ -205,7 +205,7 @@ class _Words:
                     continue
                 late = one.start - told.start
                 hour = abs(late) > RETIME_FROM_MIN or (told.hold == "firm" and late > AT_RISK_MIN)
-                who = gettext("{crew} comes").format(crew=self.crews[crew]) if crew != told.crew else ""
+                who = gettext("{crew} comes").format(crew=crew_goes_on(self.crews[crew])) if crew != told.crew else ""
                 when = gettext("{time} becomes {later}") if hour else ""
                 when = when.format(time=clock(told.start), later=clock(one.start))
                 if who or when:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 
+from scheduler.crew_words import crew_begins
 from scheduler.roster.seating import Seated, can
 from scheduler.roster.seats import HALVES, Rider, Rides, RosterCase, Seat
 from scheduler.roster.verdict import stays_in_for
@@ -56,7 +57,8 @@ def _stays_in(case: RosterCase, rides: Rides, there: dict[str, str], key: Seat) 
         why = f"nobody is free to ride with {leads[0].name}"
     else:
         why = f"{_names(free)} could not go out within their hours, or as a learner with an experienced lead"
-    return f"{crew.name} is in the yard on {case.day_name(key[0])}, {HALVES[key[1]]}: {', '.join(gone)}, and {why}."
+    day, half = case.day_name(key[0]), HALVES[key[1]]
+    return f"{crew_begins(crew.name)} is in the yard on {day}, {half}: {', '.join(gone)}, and {why}."
 
 
 def _other_pair(case: RosterCase, seated: Seated, there: dict[str, str], key: Seat) -> str:

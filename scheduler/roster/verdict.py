@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 
+from scheduler.crew_words import crew_begins, crew_goes_on
 from scheduler.roster.seating import can
 from scheduler.roster.seats import HALVES, Rides, RosterCase, Seat
 
@@ -56,14 +57,14 @@ def _each_seat(case: RosterCase, rides: Rides) -> list[str]:
         riders = [case.rider(who) for who in names]
         if riders and key[:2] not in crew.minutes:
             why = crew.shut.get(key[0], "it has no hours then")
-            found.append(f"{crew.name} does not go out on {when}: {why}.")
+            found.append(f"{crew_begins(crew.name)} does not go out on {when}: {why}.")
         if len(riders) > len(crew.usual):
             listed = ", ".join(rider.name for rider in riders)
             room = f"{len(crew.usual)} people" if len(crew.usual) != 1 else "one"
             found.append(f"{len(riders)} ride with {crew.name} on {when} ({listed}), and it goes out with {room}.")
         for rider in riders:
             if rider.yard != crew.yard:
-                found.append(f"{rider.name} is of {rider.yard}, and {crew.name} starts from {crew.yard}.")
+                found.append(f"{rider.name} is of {rider.yard}, and {crew_goes_on(crew.name)} starts from {crew.yard}.")
             if (gone := case.absent(rider, *key[:2])) is not None:
                 found.append(f"{rider.name} {gone}, and rides with {crew.name} on {when}.")
             if (
@@ -109,7 +110,9 @@ def _undone(case: RosterCase, rides: Rides, stays_in: dict[Seat, str]) -> dict[s
         crew = case.crew(work.crew)
         for half in sorted(work.halves):
             if (why := stays_in.get((work.day, half, work.crew))) is not None:
-                found[work.id] = f"{work.name}: {crew.name} is in the yard on {_when(case, work.day, half)}: {why}."
+                found[work.id] = (
+                    f"{work.name}: {crew_goes_on(crew.name)} is in the yard on {_when(case, work.day, half)}: {why}."
+                )
                 break
         else:
             out = [

@@ -39,7 +39,7 @@ def an_install(board: Board) -> tuple[str, Sequence[Route]]:
 
 
 def test_two_crews_meet_at_the_lift(own_board: Board, tmp_path: Path) -> None:
-    for words in ("422", "ERR_INTERNET_DISCONNECTED", "ERR_FAILED"):
+    for words in ("409", "422", "ERR_INTERNET_DISCONNECTED", "ERR_FAILED"):
         own_board.expect_error(words)
     visit, routes = an_install(own_board)
     page = own_board.signed_in_page(Role.office)
@@ -52,6 +52,9 @@ def test_two_crews_meet_at_the_lift(own_board: Board, tmp_path: Path) -> None:
     axe(page)
     page.screenshot(path=tmp_path / "form.png", full_page=True)
     page.get_by_role("button", name="Keep").click()
+    expect(page.get_by_text("none is posted to come").first).to_be_visible()  # said before it is kept
+    axe(page)
+    page.get_by_role("button", name="Keep it anyway").click()
     expect(page.locator("dl.facts").first).to_contain_text("2 people for 45 min")
 
     database = own_board.app.state.database

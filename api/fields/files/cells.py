@@ -79,6 +79,8 @@ def _span_text(span: tuple[int, int]) -> str:
 def usual_date(cell: str) -> datetime.date:
     """Return the date of a cell: 2027-04-12, 12 Apr 2027, April 12, 2027, 12.4.2027, and 4/13/2027 where it is clear.
 
+    A year of two figures is one of this century.
+
     Raises `BadInput` for one that is none, and for 4/12/2027, which is April or December as one grew up.
     """
     words = re.fullmatch(
@@ -88,17 +90,22 @@ def usual_date(cell: str) -> datetime.date:
         month, day = words[1] or words[4], words[2] or words[3]
         if month[:3].lower() in _MONTHS:
             return _date(int(words[5]), _MONTHS.index(month[:3].lower()) + 1, int(day), cell)
-    dotted = re.fullmatch(r"([0-9]{1,2})\.([0-9]{1,2})\.([0-9]{4})", cell)
+    dotted = re.fullmatch(r"([0-9]{1,2})\.([0-9]{1,2})\.((?:20)?[0-9]{2})", cell)
     if dotted:
-        return _date(int(dotted[3]), int(dotted[2]), int(dotted[1]), cell)
-    slashed = re.fullmatch(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})", cell)
+        return _date(whole_year(dotted[3]), int(dotted[2]), int(dotted[1]), cell)
+    slashed = re.fullmatch(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4}|[0-9]{2})", cell)
     if slashed:
-        a, b, year = (int(part) for part in slashed.groups())
+        a, b, year = int(slashed[1]), int(slashed[2]), whole_year(slashed[3])
         if a <= 12 and b <= 12 and a != b:
             one, other = _date(year, a, b, cell), _date(year, b, a, cell)
             raise BadInput("", f'can be read in two ways, is "{cell}": write {one} or {other}')
         return _date(year, *((a, b) if a <= 12 else (b, a)), cell)
     return date(cell)
+
+
+def whole_year(figures: str) -> int:
+    """Return the year that two or four figures mean: 27 is 2027."""
+    return int(figures) + (2000 if len(figures) == 2 else 0)
 
 
 def _date(year: int, month: int, day: int, cell: str) -> datetime.date:

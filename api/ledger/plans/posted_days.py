@@ -11,6 +11,7 @@ from sqlalchemy import desc
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.fields.shown import crew_begins
 from api.http.names import crew_called
 from api.http.problems import Problem
 from api.languages import gettext
@@ -125,7 +126,7 @@ def load_of(session: Session, day: PostedDay, load: int, *, although_moved: bool
         return load
     postings = _postings(session, day.day)
     before = (PostedDay(day.crew_id, day.day, p, _route(session, p, day.crew_id, day.day)) for p in postings)
-    who = crew_called(session, day.crew_id)
+    who = crew_begins(crew_called(session, day.crew_id))
     if load < 2 or not any(load <= len(one.loads) for one in before):
         detail = gettext("{crew} has no load {n} on {day}.")
         raise Problem(404, detail.format(crew=who, n=load, day=day.day))
@@ -148,7 +149,9 @@ def _of_day(
     )
     if visit is None or not was_here:
         detail = gettext('{crew} has no job "{visit}" on {day}.')
-        raise Problem(404, detail.format(crew=crew_called(session, day.crew_id), visit=visit_id, day=day.day))
+        raise Problem(
+            404, detail.format(crew=crew_begins(crew_called(session, day.crew_id)), visit=visit_id, day=day.day)
+        )
     if not although_moved:
         who = crew_called(session, day.crew_id)
         detail = gettext("{visit} is no longer a job of {crew} on this day: the week was posted anew.")

@@ -9,7 +9,7 @@ from typing import Any
 from sqlmodel import Session, select
 
 from api import tables
-from api.fields.measures import office_length, office_weight
+from api.fields.measures import by_unit_of_head, office_length, office_weight
 from api.jobs import entry
 from api.ledger.days.day_rows import days_of
 from api.ledger.told import told_now
@@ -29,7 +29,8 @@ def _text(table: str, name: str, label: str, **more: Any) -> KindColumn:
 
 
 def _sized(name: str, label: str, read: Callable[[str, str], Any], **more: Any) -> KindColumn:
-    return KindColumn(f"awnings.{name}", label, read, may_be_empty=True, short_list=False, **more)
+    by_head = by_unit_of_head if name.endswith(("_mm", "_kg")) else None
+    return KindColumn(f"awnings.{name}", label, read, may_be_empty=True, short_list=False, by_head=by_head, **more)
 
 
 _PHONE_NAMES = ("telephone", "cell", "cell phone", "mobile", "tel")
@@ -155,7 +156,8 @@ WORK = (
         plain("visit", "id", "Job", may_be_empty=True, aliases=("job number", "job id", "number", "id")),
         _of("visits", plain("visit", "kind", "Kind", start="install", aliases=("type", "work", "job type"))),
         _NUMBER, *(replace(column, short_list=column.name != "customers.email") for column in _WHO), *_WHERE,
-        _of("visits", day("visit", "due_on", "Due", may_be_empty=True, aliases=("due date", "by", "deadline"))),
+        _of("visits", day("visit", "due_on", "Due", may_be_empty=True,
+                          aliases=("due date", "by", "deadline", "install date", "installation date", "install by"))),
         _text("visits", "hours", "Hours allowed", short_list=False, aliases=("when", "availability")),
         _text("awnings", "model", "Model", short_list=False, aliases=("awning", "product")),
         _sized("width_mm", "Width", office_length, aliases=("wide",)),

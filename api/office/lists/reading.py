@@ -14,7 +14,7 @@ _COMPANY = re.compile(r"(?i)\b(inc|llc|ltd|co|corp|company|sons?|lp|llp|jr|sr|ii
 _STATE_ZIP = re.compile(r"(?:[A-Z]{2}\.?)?\s*(?:[0-9]{5}(?:-[0-9]{4})?)?|(?i:usa|u\.s\.a\.|united states)")
 _END = re.compile(r"\s+(?:[A-Z]{2}\s+)?[0-9]{5}(?:-[0-9]{4})?$|\s+[A-Z]{2}$")
 _FLAT = re.compile(r"(?i)(?:apt|apartment|unit|suite|ste|no)\b\.?\s*\S+|#\s*\S+")
-_EXPONENT = re.compile(r"[0-9](?:\.([0-9]+))?E\+?([0-9]{1,2})", re.IGNORECASE)
+_EXPONENT = re.compile(r"[0-9](?:[.,]([0-9]+))?E\+?([0-9]{1,2})", re.IGNORECASE)
 _KINDS = {
     "installation": "install", "new": "install", "new install": "install", "new awning": "install", "hang": "install",
     "measure": "survey", "measuring": "survey", "measurement": "survey", "site survey": "survey",
@@ -69,7 +69,7 @@ def phone(text: str) -> str:
     figures = len(short[1] or "")
     if figures < int(short[2]):
         raise BadInput("customers.phone", f'has lost its last figures in a spreadsheet ("{text}"): write it as a text')
-    return usual_number(f"{float(text):.1f}")
+    return usual_number(f"{float(text.replace(',', '.')):.1f}")
 
 
 def _address(said: Texts) -> None:

@@ -20,7 +20,7 @@ from api.fields.ids import new_id
 from api.fields.limits import LIMITS
 from api.jobs import entry, models
 from api.jobs.in_a_row import DAYS, InARow, in_a_row
-from api.jobs.numbers import job_number
+from api.jobs.numbers import is_tried, job_number, take_turn
 from api.ledger.days.day_rows import days_of
 from api.ledger.told import told_now
 from api.office.gates import begin_gates
@@ -65,6 +65,15 @@ class WorkLines:
     _last: dict[str, str] = field(default_factory=dict)
     _claimed: set[str] = field(default_factory=set)  # jobs that lines further up mean
     _met: set[str] = field(default_factory=set)
+
+    def go_on(self, session: Session) -> None:
+        """Take the next lines in by another session. Others may have made rows since: numbers are looked up anew.
+
+        The turn is taken here, before any line: one that is refused would give it back while its number counts on.
+        """
+        self.session = session
+        self._last.clear()
+        take_turn(session)
 
     def take(self, texts: Texts) -> LineTaken:
         """Take one line in; raises `BadValues` where something of it cannot stand."""
@@ -149,6 +158,8 @@ class WorkLines:
 
     def _next(self, table: str) -> str:
         """Return the next number of a table: C-1001, or one after the highest."""
+        if is_tried(self.session):
+            return new_id(_FIRST[table][0])
         if table not in self._last:
             letter, best = _FIRST[table][0], ""
             for one in self.session.exec(select(_TABLES[table].id)):
@@ -231,6 +242,11 @@ class WorkLines:
             }
             cells = self._cells("awnings", None, said) | {"order": order_id}
             cells["yard"] = cells["yard"] or self._only_yard()
+            for name in ("width_mm", "projection_mm"):  # else all that the model would bring is told as missing
+                try:
+                    entry.stored(name, cells[name], self.units)
+                except BadInput as fault:
+                    raise BadInput(f"awnings.{name}", fault.problem) from None
             try:
                 rows["awnings"], parts = models.filled(self.session, cells, self.units)
             except BadInput as fault:

@@ -21,7 +21,7 @@ from api.day import loading, phone, results, stop_times
 from api.day.overview import crews_on
 from api.falls.now import falling
 from api.fields.limits import limit
-from api.fields.shown import day_name, pounds
+from api.fields.shown import crew_begins, day_name, pounds
 from api.hand_over import signing
 from api.http.assets import asset
 from api.http.names import crew_called
@@ -176,7 +176,7 @@ def drawing(session: Database, who: Reader, now: Now, crew_id: str, day: datetim
     svg = sheet_to_drill_by(session, visit_id, now) if posted is not None and visit_id in posted.visits else None
     if svg is None:
         detail = gettext('{crew} has no wall drawing of "{visit}" on {day}.')
-        raise Problem(404, detail.format(crew=crew_called(session, crew_id), visit=visit_id, day=day))
+        raise Problem(404, detail.format(crew=crew_begins(crew_called(session, crew_id)), visit=visit_id, day=day))
     tag = f'"{hashlib.sha256(svg.encode()).hexdigest()[:32]}"'
     return Response(svg, media_type="image/svg+xml", headers={"ETag": tag})
 

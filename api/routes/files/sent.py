@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from typing import Annotated
+from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 from fastapi import File, Form, Request, UploadFile
@@ -15,18 +17,19 @@ from api.access.accounts import Role
 from api.access.guards import Who, found
 from api.calendars.kept import taken as calendars_taken
 from api.clock import Now
-from api.http.pages import Database, page
+from api.http.pages import Database, SentTexts, page
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.office import busy, files, taking
 from api.office.hanging import Hanging, hanging
+from api.office.keeping import choices
 from api.office.kind import Kind
 from api.office.kinds import KINDS
 from api.office.lists import cards
 from api.office.lists.addresses import addresses_in
 from api.office.lists.settings import SETTING_LISTS
 from api.places.filling import look_up
-from api.routes.office.kinds import MOST_SHOWN, KindId, Office, csv_answer, kind_called, list_page, sent_texts
+from api.routes.office.kinds import MOST_SHOWN, KindId, Office, csv_answer, kind_called, list_page
 from api.uploads.reading import MOST_BYTES
 from scheduler.errors import BadInput
 
@@ -61,32 +64,35 @@ def look_through(
     table = files.table_of(sent.table, kind)
     columns, remembered = taking.columns_of(session, kind, table)
     _look_up(request, session, kind, table, columns)
-    return _file_page(request, session, kind, sent, table, columns, who, now, remembered=remembered)
+    return _file_page(request, session, kind, sent, table, columns, {}, who, now, remembered=remembered)
 
 
 @router.post("/{kind_id}/files/{file_id}", responses=responses(409))
-async def take_in(
-    request: Request, session: Database, now: Now, who: Office, kind_id: KindId, file_id: str
+def take_in(
+    request: Request, session: Database, now: Now, who: Office, kind_id: KindId, file_id: str, form: SentTexts
 ) -> Response:  # fmt: skip
     """Read a file by other columns, or take in what can stand of it; the rest is left in a file to mend."""
-    kind, form = _kind(kind_id, who), await sent_texts(request)
+    kind = _kind(kind_id, who)
     sent = _file(session, kind, file_id)
     table = files.table_of(sent.table, kind)
     columns = [form.get(f"column-{n}", "") for n in range(len(table.heads))]
+    for_all = _for_all(session, kind, columns, form)
     try:
         taking.check_columns(kind, columns)
     except BadInput as fault:
-        return _file_page(request, session, kind, sent, table, columns, who, now, fault=fault.problem, status=422)
+        return _file_page(
+            request, session, kind, sent, table, columns, for_all, who, now, fault=fault.problem, status=422
+        )
     _look_up(request, session, kind, table, columns)
     if form.get("do") != "keep":
-        return _file_page(request, session, kind, sent, table, columns, who, now)
-    if _tried(request, kind, table, columns, who, now)[0].mark != form.get("mark"):
+        return _file_page(request, session, kind, sent, table, columns, for_all, who, now)
+    if _tried(request, kind, table, columns, for_all, who, now)[0].mark != form.get("mark"):
         words = "The rows would do something else by now than was shown. Nothing was taken in: look again."
-        return _file_page(request, session, kind, sent, table, columns, who, now, fault=words, status=409)
-    done = taking.take(session, kind, table, columns, by=who.name, now=now)
+        return _file_page(request, session, kind, sent, table, columns, for_all, who, now, fault=words, status=409)
+    done = taking.take_in(request.app.state.database, kind, table, columns, by=who.name, now=now, for_all=for_all)
     taking.remember(session, kind, table, columns)
     calendars_taken(session, sent.id)
-    return _file_page(request, session, kind, sent, table, columns, who, now, done=done)
+    return _file_page(request, session, kind, sent, table, columns, for_all, who, now, done=done)
 
 
 @router.get("/{kind_id}/files/{file_id}/refused.csv", response_class=Response)
@@ -98,7 +104,8 @@ def refused(
     sent = _file(session, kind, file_id)
     table = files.table_of(sent.table, kind)
     columns, _ = taking.columns_of(session, kind, table)
-    heads, rows = taking.refused_rows(table, _tried(request, kind, table, columns, who, now)[0])
+    for_all = _for_all(session, kind, columns, request.query_params)
+    heads, rows = taking.refused_rows(table, _tried(request, kind, table, columns, for_all, who, now)[0])
     return csv_answer(files.to_csv(heads, rows), f"{kind.id}-refused.csv")
 
 
@@ -109,16 +116,34 @@ def _file(session: Session, kind: Kind, file_id: str) -> tables.SentFile:
     return sent
 
 
+def _left_to_say(session: Session, kind: Kind, columns: list[str]) -> dict[str, list[tuple[str, str]]]:
+    """Return by column the yards of which one can be said for all rows of a table that has no column for it."""
+    known = choices(session, kind)
+    names = [column.name for column in kind.columns if column.of == "yards" and column.name not in columns]
+    return {name: known[name] for name in names if len(known[name]) > 1}
+
+
+def _for_all(session: Session, kind: Kind, columns: list[str], said: Mapping[str, str]) -> dict[str, str]:
+    """Return what a form says of all rows by column."""
+    found = {}
+    for name, rows in _left_to_say(session, kind, columns).items():
+        if (value := said.get(f"all-{name}", "")) in {row_id for row_id, _ in rows}:
+            found[name] = value
+    return found
+
+
 def _tried(
-    request: Request, kind: Kind, table: files.SentTable, columns: list[str], who: Who, now: datetime.datetime
-) -> tuple[taking.TableTaken, Hanging]:
+    request: Request, kind: Kind, table: files.SentTable, columns: list[str], for_all: Mapping[str, str], who: Who,
+    now: datetime.datetime,
+) -> tuple[taking.TableTaken, Hanging]:  # fmt: skip
     """Return what a table would do, and what hangs on it; nothing is kept."""
     tried: list[taking.TableTaken] = []
 
     def do(session: Session) -> None:
-        tried.append(taking.take(session, kind, table, columns, by=who.name, now=now))
+        tried.append(taking.take(session, kind, table, columns, by=who.name, now=now, for_all=for_all))
 
-    hangs = hanging(request.app.state.searches.days, now, do)
+    many = len(table.lines) > taking.AT_ONCE
+    hangs = hanging(request.app.state.searches.days, now, do, takes_long=many)
     return tried[0], hangs
 
 
@@ -165,15 +190,17 @@ def _look_up(
 
 def _file_page(
     request: Request, session: Session, kind: Kind, sent: tables.SentFile, table: files.SentTable,
-    columns: list[str], who: Who, now: datetime.datetime, *, remembered: bool = False, fault: str = "",
-    done: taking.TableTaken | None = None, status: int = 200,
+    columns: list[str], for_all: Mapping[str, str], who: Who, now: datetime.datetime, *, remembered: bool = False,
+    fault: str = "", done: taking.TableTaken | None = None, status: int = 200,
 ) -> Response:  # fmt: skip
     tried, hangs = done, Hanging()
     if done is None and status != 422:
-        tried, hangs = _tried(request, kind, table, columns, who, now)
+        tried, hangs = _tried(request, kind, table, columns, for_all, who, now)
     values = {
         "kind": kind, "home": f"/{'settings' if kind.setting else 'set-up'}/{kind.id}", "kinds": KINDS.values(),
         "sent": sent, "table": table, "columns": columns, "tried": tried,
+        "for_all": for_all, "left_to_say": _left_to_say(session, kind, columns),
+        "said_for_all": urlencode({f"all-{name}": value for name, value in for_all.items()}),
         "hangs": hangs, "remembered": remembered, "fault": fault, "done": done, "most": MOST_SHOWN,
     }  # fmt: skip
     return page(request, "office/file.html", values, status=status)

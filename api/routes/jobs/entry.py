@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Annotated, Any, Literal, get_args
 
 import msgspec
-from fastapi import Depends, Query, Request
+from fastapi import Query, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session, col, select
 
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
-from api.clock import Now, local_day
+from api.clock import Now, local_day, local_moments
 from api.fields.addresses.streets import question_of
 from api.fields.files.cells import usual_date
 from api.fields.files.columns import COLUMNS
@@ -23,7 +24,7 @@ from api.fields.files.sheets import BadFiles
 from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http import versions
-from api.http.pages import Database, page
+from api.http.pages import Database, SentTexts, page
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.jobs import callbacks, entry, models
@@ -33,13 +34,15 @@ from api.jobs.numbers import called_after, job_number
 from api.jobs.racks import rack_follows
 from api.jobs.taken_away import call_off_services
 from api.languages import gettext, to_say
-from api.ledger.history import note
+from api.ledger.history import in_words, note
 from api.office import keeping
 from api.office.gates import begin_gates
+from api.office.hanging import Hanging
 from api.office.kinds import KINDS
 from api.office.work_kinds import COST, offered
 from api.places.form import Placing, blank, placed
 from api.places.pins import pin_text
+from api.routes.office.kinds import what_hangs
 from api.routes.records import Words
 from scheduler.errors import BadInput
 
@@ -69,13 +72,6 @@ _ASKED = {
 }  # fmt: skip
 
 
-async def _sent(request: Request) -> dict[str, str]:
-    return {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
-
-
-Sent = Annotated[dict[str, str], Depends(_sent)]
-
-
 @router.get("/jobs/new")
 def new_job(
     request: Request, session: Database, _: Office, customer: Id = "", site: Id = "", awning: Id = "", kind: Id = "",
@@ -99,7 +95,7 @@ def new_job(
 
 
 @router.post("/jobs/new")
-def make_job(request: Request, session: Database, now: Now, who: Office, sent: Sent) -> Response:
+def make_job(request: Request, session: Database, now: Now, who: Office, sent: SentTexts) -> Response:
     """Make a job of the form, all of its rows or none; what cannot stand is told beside its field."""
     known = {name: sent.get(f"known.{name}", "") for name in ("customer", "site", "awning")}
     place = None
@@ -220,16 +216,34 @@ def _new_page(
 
 
 @router.get("/records/{table}/{key}")
-def one(request: Request, session: Database, _: Office, table: Table, key: str, job: Id = "") -> Response:
-    """Show the form of one row; `job`: the job whose page one comes from and goes back to."""
-    row = found(session, ROWS[table], key, entry.key_column(table))
+def one(
+    request: Request, session: Database, _: Office, table: Table, key: str, job: Id = "",
+    before: Annotated[int, Query(ge=0, lt=2**31, description="a change: the form as it was before it")] = 0,
+) -> Response:  # fmt: skip
+    """Show the form of one row; `job`: the job whose page one comes from and goes back to.
+
+    `before`: a line of its history, which is taken back by keeping the form.
+    """
+    row: Any = found(session, ROWS[table], key, entry.key_column(table))
     cells = entry.cells_of(session, table, row, _units(session))
+    line = next((line for line in entry.changes_of(session, table, key) if line.id == before), None)
+    if line is not None:
+        was = entry.as_before(table, cells, line)
+        state, from_on = (line.detail[n][0] or "" if n in line.detail else None for n in entry.BESIDE)
+        both = entry.section(table, _TITLES[table], was, cells)
+        return _row_page(request, session, row, both, entry.mark_of(cells), job, state=state, from_on=from_on,
+                         before=line)  # fmt: skip
     return _row_page(request, session, row, entry.section(table, _TITLES[table], cells), entry.mark_of(cells), job)
 
 
-@router.post("/records/{table}/{key}", responses=responses(412))
-def change(request: Request, session: Database, now: Now, who: Office, table: Table, key: str, sent: Sent) -> Response:
-    """Take one row in from its form; answers 412 with both versions where somebody else has changed it meanwhile."""
+@router.post("/records/{table}/{key}", responses=responses(409, 412))
+def change(
+    request: Request, session: Database, now: Now, who: Office, table: Table, key: str, sent: SentTexts
+) -> Response:
+    """Take one row in from its form; posted visits that would fall by it are shown first.
+
+    Answers 412 with both versions where somebody else has changed it meanwhile.
+    """
     row: Any = found(session, ROWS[table], key, entry.key_column(table))
     kept, job = entry.cells_of(session, table, row, _units(session)), sent.get("job", "")
     own = {entry.key_column(table): key}
@@ -252,11 +266,22 @@ def change(request: Request, session: Database, now: Now, who: Office, table: Ta
         same = entry.section(table, _TITLES[table], cells)
         return _row_page(request, session, row, same, mark, job, {"from_on": fault.problem}, status=422, place=place,
                          from_on=sent["from_on"])  # fmt: skip
-    try:
+
+    def do(session: Session) -> None:
         if cells != kept:
             entry.keep(session, {table: cells}, by=who.name, now=now, pin=place.fault if place else "")
-        if isinstance(row, tables.Visit):
-            _set_beside(session, row, {"state": state, "from_on": from_on}, who, now)
+        if table == "visits":
+            visit = session.get_one(tables.Visit, key)
+            _set_beside(session, visit, {"state": state, "from_on": from_on}, who, now)
+
+    try:
+        beside = (state, from_on) != (getattr(row, "state", ""), getattr(row, "from_on", None))
+        falls = _falls(request, now, table, key, sent, do) if cells != kept or beside else None
+        if falls is not None:
+            same = entry.section(table, _TITLES[table], cells)
+            return _row_page(request, session, row, same, mark, job, status=409, place=place, falls=falls, state=state,
+                             from_on=sent.get("from_on"))  # fmt: skip
+        do(session)
     except BadFiles as bad:
         faults = entry.faults_by_field(bad)
         return _row_page(
@@ -267,6 +292,21 @@ def change(request: Request, session: Database, now: Now, who: Office, table: Ta
     if visit and "\0" not in visit and session.get(tables.Visit, visit) is not None:
         return RedirectResponse(f"/jobs/{visit}", 303)
     return RedirectResponse(f"/records/{table}/{key}", 303)
+
+
+def _falls(
+    request: Request, now: datetime.datetime, table: str, key: str, sent: Mapping[str, str],
+    do: Callable[[Session], None],
+) -> Hanging | None:  # fmt: skip
+    """Return which posted visits fall by a change, where somebody has to see it first: not the one that is called off.
+
+    What a customer is called makes none fall.
+    """
+    falls = what_hangs(request, now, sent, do) if table != "customers" else None
+    if falls is None or table != "visits" or sent.get("state") != "cancelled":
+        return falls
+    others = tuple(one for one in falls.fall if one.visit_id != key)
+    return replace(falls, fall=others) if others or falls.lost else None
 
 
 def _pin_of(site: tables.Site) -> str:
@@ -302,13 +342,17 @@ def _set_beside(
 def _row_page(
     request: Request, session: Session, row: Any, shown: Section, mark: str, job: str,
     faults: Mapping[str, str] | None = None, *, other: bool = False, status: int = 200, place: Placing | None = None,
-    from_on: str | None = None,
+    from_on: str | None = None, falls: Hanging | None = None, state: str | None = None,
+    before: tables.History | None = None,
 ) -> Response:  # fmt: skip
     values = {
         "title": f"{gettext(_TITLES[shown.table])} {shown.key}", "sections": [shown], "words": {},
         "other": other, "job": job,
         "action": f"/records/{shown.table}/{shown.key}", "hidden": {"mark": mark, "job": job},
-        "states": STATES if isinstance(row, tables.Visit) else {}, "state": getattr(row, "state", ""),
+        "states": STATES if isinstance(row, tables.Visit) else {},
+        "state": getattr(row, "state", "") if state is None else state, "falls": falls,
+        "before": before, "moment": local_moments(session),
+        "changes": [(line, in_words(line, shown.key)) for line in entry.changes_of(session, shown.table, shown.key)],
         "from_on": getattr(row, "from_on", None) if from_on is None else from_on,
         "work_now": getattr(row, "work_id", ""),
     }  # fmt: skip
@@ -324,7 +368,11 @@ def _page(
     names = {field.name for section in values["sections"] for field in section.fields}
     names |= {callbacks.OF, callbacks.COST, "from_on", *OF_FORM}
     loose = [problem for name, problem in (faults or {}).items() if name not in names]
-    shown = {"hangs": set()} | values | {"faults": faults or {}, "loose": loose, "choices": choices}
+    shown = (
+        {"hangs": set(), "falls": None, "before": None, "changes": ()}
+        | values
+        | {"faults": faults or {}, "loose": loose, "choices": choices}
+    )
     return page(request, "jobs/entry.html", shown, status)
 
 

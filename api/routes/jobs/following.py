@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from fastapi import Depends, Request
+from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session, col, or_, select
 
@@ -16,7 +16,7 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.clock import Now
 from api.fields.limits import limit
-from api.http.pages import Database, page
+from api.http.pages import Database, SentTexts, page
 from api.http.problems import responses
 from api.http.subject import Subject
 from api.jobs.in_a_row import DAYS, MINUTES, InARow, check_row, in_a_row, share_of
@@ -27,12 +27,11 @@ from api.ledger.told import told_now
 from api.office import keeping
 from api.office.kinds import KINDS
 from api.papers.shown.job_page import JobPage, job_page
-from api.routes.office.kinds import sent_texts, what_hangs
+from api.routes.office.kinds import what_hangs
 from scheduler.errors import BadInput
 
 router = Subject(tags=("jobs",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
-Sent = Annotated[dict[str, str], Depends(sent_texts)]
 _USUAL_DAY_MIN = 480  # of a crew whose hours nobody has entered
 
 
@@ -114,7 +113,7 @@ def _fits(
 
 
 @router.post("/jobs/{visit_id}/days", responses=responses(409))
-def take_days(request: Request, session: Database, now: Now, who: Office, visit_id: str, sent: Sent) -> Response:
+def take_days(request: Request, session: Database, now: Now, who: Office, visit_id: str, sent: SentTexts) -> Response:
     """Make an open job several days in a row; what would fall of the posted week by it is shown first."""
     visit = found(session, tables.Visit, visit_id, "job")
     faults = {}

@@ -23,7 +23,7 @@ from api.clock import Now, local_day
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
 from api.http.subject import Subject
-from api.ledger.job_facts import unnamed_walls, zero_photos
+from api.ledger.job_facts import unnamed_walls, waiting_walls, zero_photos
 from api.ledger.plans.posted import does_job
 from api.papers.shown.cautions import LEAD_PAINT_BEFORE
 from api.routes import records
@@ -336,6 +336,7 @@ def _form(
         "site": site,
         "zero": zero_photos(session, [entry.visit]).get(entry.visit.id),
         "unnamed": unnamed_walls(session, entry.site_id) if entry.row is None else [],
+        "waiting": waiting_walls(session, entry.visit) if entry.row is None and entry.awning is not None else [],
         "wants_zero": _wants_zero(session, entry),
         "customer": session.get_one(tables.Customer, site.customer_id),
         "sections": sections(before=entry.awning is None),

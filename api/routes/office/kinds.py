@@ -20,7 +20,7 @@ from api.calendars.kept import standing
 from api.clock import Now, local_moments
 from api.fields.addresses.streets import question_of
 from api.http.headers import disposition
-from api.http.pages import Database, page
+from api.http.pages import Database, SentTexts, page
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.languages import gettext
@@ -89,10 +89,11 @@ def new(request: Request, session: Database, _: Office, kind_id: KindId, of: str
 
 
 @router.post("/{kind_id}/new", responses=responses(409))
-async def make(request: Request, session: Database, now: Now, who: Office, kind_id: KindId) -> Response:
+def make(
+    request: Request, session: Database, now: Now, who: Office, kind_id: KindId, sent: SentTexts
+) -> Response:  # fmt: skip
     """Make a row from its form, or show what would fall by it first."""
-    kind, sent = _with_a_form(kind_id), await sent_texts(request)
-    return _take(request, session, kind, None, sent, who, now)
+    return _take(request, session, _with_a_form(kind_id), None, sent, who, now)
 
 
 @router.get("/{kind_id}/row")
@@ -106,19 +107,21 @@ def row(request: Request, session: Database, _: Office, kind_id: KindId, key: Ke
 
 
 @router.post("/{kind_id}/row", responses=responses(409, 412))
-async def change(request: Request, session: Database, now: Now, who: Office, kind_id: KindId, key: Key) -> Response:
+def change(
+    request: Request, session: Database, now: Now, who: Office, kind_id: KindId, key: Key, sent: SentTexts
+) -> Response:  # fmt: skip
     """Change or delete a row from its form; what would fall by it is shown first, and what was typed is kept."""
-    kind, sent = _with_a_form(kind_id), await sent_texts(request)
+    kind = _with_a_form(kind_id)
     return _take(request, session, kind, _record(session, kind, key), sent, who, now)
 
 
 @router.post("/{kind_id}/undo/{line_id}", responses=responses(409))
-async def undo(
-    request: Request, session: Database, now: Now, who: Office, kind_id: KindId,
+def undo(
+    request: Request, session: Database, now: Now, who: Office, kind_id: KindId, sent: SentTexts,
     line_id: Annotated[int, Path(ge=1, le=2**31 - 1)],
 ) -> Response:  # fmt: skip
     """Take one change back; what would fall by it is shown first."""
-    kind, sent = kind_called(kind_id), await sent_texts(request)
+    kind = kind_called(kind_id)
     line = found(session, tables.History, line_id, "line of the history")
 
     def do(session: Session) -> None:
@@ -127,7 +130,8 @@ async def undo(
     try:
         hangs = what_hangs(request, now, sent, do)
         if hangs is not None:
-            values = {"kind": kind, "hangs": hangs, "action": str(request.url.path), "what": "Undo it anyway"}
+            values = {"home": f"/set-up/{kind.id}", "title": kind.title, "hangs": hangs,
+                      "action": str(request.url.path), "what": "Undo it anyway"}  # fmt: skip
             return page(request, "office/hangs.html", values, status=409)
         do(session)
     except BadValues as fault:
@@ -156,11 +160,6 @@ def _record(session: Session, kind: Kind, key: list[str]) -> Record:
     if record is None:
         raise Problem(404, f"There is no {kind.noun} {', '.join(key)}.")
     return record
-
-
-async def sent_texts(request: Request) -> dict[str, str]:
-    """Return the texts of a form."""
-    return {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
 
 
 def _take(

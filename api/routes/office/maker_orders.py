@@ -17,7 +17,7 @@ from api.business.part import BadValues
 from api.clock import Now, local_day
 from api.database import transaction
 from api.http.headers import disposition
-from api.http.pages import Database, page
+from api.http.pages import Database, SentTexts, page
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.ledger.history import in_words
@@ -57,9 +57,9 @@ def new(
 
 
 @router.post("/new", responses=responses(409))
-async def make(request: Request, session: Database, now: Now, who: Office) -> Response:
+def make(request: Request, session: Database, now: Now, who: Office, sent: SentTexts) -> Response:
     """Write an order down, or show first which visits can no longer go with its days."""
-    return _take(request, session, None, await _sent(request), who, now)
+    return _take(request, session, None, sent, who, now)
 
 
 @router.get("/{maker_order_id}")
@@ -69,9 +69,11 @@ def order(request: Request, session: Database, now: Now, _: Office, maker_order_
 
 
 @router.post("/{maker_order_id}", responses=responses(409, 412))
-async def change(request: Request, session: Database, now: Now, who: Office, maker_order_id: OrderId) -> Response:
+def change(
+    request: Request, session: Database, now: Now, who: Office, maker_order_id: OrderId, sent: SentTexts
+) -> Response:  # fmt: skip
     """Change an order; a changed day moves the crate's, and the visits that can no longer go are named first."""
-    return _take(request, session, _record(session, maker_order_id), await _sent(request), who, now)
+    return _take(request, session, _record(session, maker_order_id), sent, who, now)
 
 
 @router.post("/{maker_order_id}/came", responses=responses(409))
@@ -119,10 +121,6 @@ def _record(session: Session, order_id: int) -> Record:
     old = keeping.record_of(session, KIND, [str(order_id)])
     assert old is not None
     return old
-
-
-async def _sent(request: Request) -> dict[str, str]:
-    return {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
 
 
 def _take(

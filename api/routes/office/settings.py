@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime
 import re
+from collections.abc import Callable, Mapping
 from typing import Annotated, Any
 
 import msgspec
@@ -19,20 +21,22 @@ from api.business import choices
 from api.business.rules import zones
 from api.clock import Now
 from api.http import versions
-from api.http.pages import Database, page, wants_json
+from api.http.pages import Database, SentTexts, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch
 from api.languages import page_language, speaking, to_say
 from api.office.files import to_csv
+from api.office.hanging import Hanging
 from api.office.lists.settings import SETTING_LISTS, table_of
-from api.routes.office.kinds import csv_answer
+from api.routes.office.kinds import csv_answer, what_hangs
 from api.settings import SETTINGS, Settings
 from api.tables import Business, History
 
 router = Subject(prefix="/settings", tags=("settings",))
 Manager = Annotated[Who, allow(Role.manager)]
 
+_JUDGED_BY = ("week", "crews", "weather", "times")  # parts by which a posted visit can fall
 # What the page says in place of a value; every other one is a code or an address, the same in every language.
 _IN_WORDS = (to_say("not set"), to_say("set"), to_say("this machine alone"), to_say("kept in the data folder"))
 
@@ -72,24 +76,25 @@ def part(request: Request, session: Database, _: Manager, part_id: str, kept: st
     return _page(request, session, shown, mark, kept=kept)
 
 
-@router.post("/{part_id}", responses=responses(412))
-async def take_form(request: Request, session: Database, now: Now, who: Manager, part_id: str) -> Response:
+@router.post("/{part_id}", responses=responses(409, 412))
+def take_form(
+    request: Request, session: Database, now: Now, who: Manager, part_id: str, texts: SentTexts
+) -> Response:  # fmt: skip
     """Take a part in from its form; what cannot stand is told beside its field, and what was typed is kept."""
     # A reason may be broken over lines where it is typed; it is kept in one.
-    form = {
-        name: " ".join(value.splitlines())
-        for name, value in (await request.form()).multi_items()
-        if isinstance(value, str)
-    }
-    sent = {name: value for name, value in form.items() if name not in ("csrf", "mark")}
+    form = {name: " ".join(value.splitlines()) for name, value in texts.items()}
+    sent = {name: value for name, value in form.items() if name not in ("csrf", "mark", "anyway")}
     shown = _part(session, part_id)
     mark = choices.mark_of(shown)
     if form.get("mark") != mark:
         return _page(request, session, shown, mark, sent=sent, other=True, status=412)
     try:
         with speaking(page_language()):  # as the page was written whose texts these are
-            texts = shown.from_page(sent)
-        done = choices.keep(session, shown, texts, choices.PARTS[part_id], by=who.name, now=now)
+            read = shown.from_page(sent)
+        falls = _falls(request, now, part_id, form, lambda session: _kept(session, part_id, read, who, now))
+        if falls is not None:
+            return _page(request, session, shown, mark, sent=sent, falls=falls, status=409)
+        done = choices.keep(session, shown, read, choices.PARTS[part_id], by=who.name, now=now)
     except choices.BadValues as fault:
         return _page(request, session, shown, mark, sent=sent, faults=fault.faults, status=422)
     if done is None:
@@ -110,7 +115,7 @@ def table_csv(session: Database, _: Manager, part_id: str) -> Response:
 
 @router.post("/{part_id}/undo/{line_id}", responses=responses(409))
 def undo(
-    request: Request, session: Database, now: Now, who: Manager, part_id: str,
+    request: Request, session: Database, now: Now, who: Manager, part_id: str, sent: SentTexts,
     line_id: Annotated[int, Path(ge=1, lt=2**31)],
 ) -> Response:  # fmt: skip
     """Take a change of a part back, where its values stand as it left them."""
@@ -119,6 +124,12 @@ def undo(
     if line is None or (line.noun, line.noun_id) != ("settings", part_id):
         raise Problem(404, f'No change of these settings has the id "{line_id}".')
     texts = choices.undoing(shown, line)
+    if texts is not None and not wants_json(request):
+        falls = _falls(request, now, part_id, sent, lambda session: _kept(session, part_id, texts, who, now))
+        if falls is not None:
+            values = {"home": f"/settings/{part_id}", "title": shown.title, "hangs": falls, "what": "Undo it anyway",
+                      "action": request.url.path}  # fmt: skip
+            return page(request, "office/hangs.html", values, status=409)
     done = None if texts is None else choices.keep(session, shown, texts, choices.PARTS[part_id], by=who.name, now=now)
     if done is None:
         raise Problem(409, "This has been changed again since: change it by the form.", kind="changed-meanwhile")
@@ -176,6 +187,17 @@ def _json(shown: choices.Part, mark: str) -> Response:
     return Response(msgspec.json.encode(told), media_type="application/json", headers={"ETag": f'"{mark}"'})
 
 
+def _kept(session: Session, part_id: str, texts: Mapping[str, str], who: Who, now: datetime.datetime) -> None:
+    choices.keep(session, _part(session, part_id), texts, choices.PARTS[part_id], by=who.name, now=now)
+
+
+def _falls(
+    request: Request, now: datetime.datetime, part_id: str, sent: Mapping[str, str], do: Callable[[Session], None]
+) -> Hanging | None:
+    """Return which posted visits fall by a change of a part that weeks are judged by, where it is to be seen first."""
+    return what_hangs(request, now, sent, do) if part_id in _JUDGED_BY else None
+
+
 def _page(
     request: Request,
     session: Session,
@@ -185,6 +207,7 @@ def _page(
     sent: dict[str, str] | None = None,
     faults: tuple[tuple[str, str], ...] = (),
     other: bool = False,
+    falls: Hanging | None = None,
     kept: str = "",
     status: int = 200,
 ) -> Response:
@@ -197,6 +220,7 @@ def _page(
         "faults": dict(faults),
         "whole": [problem for name, problem in faults if not name],
         "other": other,
+        "falls": falls,
         "kept": int(kept) if kept.isdecimal() and len(kept) < 5 else None,
         "changes": [(line, bool(choices.undoing(shown, line))) for line in choices.changes_of(session, shown.id)],
         "as_table": shown.id in SETTING_LISTS,

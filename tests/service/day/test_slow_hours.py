@@ -41,7 +41,7 @@ def day(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
 
 def set_hours(manager: TestClient, text: str) -> int:
     form = form_of(manager.get("/settings/week", headers=PAGE).text)
-    return manager.post("/settings/week", data=form | {"slow_hours": text}, headers=PAGE).status_code
+    return manager.post("/settings/week", data=form | {"slow_hours": text, "anyway": "yes"}, headers=PAGE).status_code
 
 
 @pytest.mark.parametrize(

@@ -32,7 +32,7 @@ from tests.conftest import BuiltDemo
 from tests.one_a_day import one_a_day
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 from tests.service.office.test_surveys import form_of, kept
-from tests.service.sales import made
+from tests.service.sales import AWNING, made
 from tests.surveys import second_survey
 
 JOB, OTHER_JOB = "J-1076", "J-1078"  # survey visits to sites without an order
@@ -229,6 +229,44 @@ def test_a_wall_whose_visit_nobody_named_is_asked_after_where_two_could_have_mea
     for other in (wall["id"], alone["id"], "V-none"):  # by another visit, of another site, none at all
         told = office.post(f"/jobs/{JOB}/survey", data={**form, "do": f"take:{other}"}, headers=JSON)
         assert told.status_code == 409, told.text
+
+
+def install_of(app: FastAPI, office: TestClient, job: str, width_mm: int) -> tuple[str, str]:
+    """Make an order of its own at the site of `job` with an awning, and its install; return both numbers."""
+    site = office.get(f"/visits/{job}").json()["site_id"]
+    sold = {"customer_id": office.get(f"/sites/{site}").json()["customer_id"], "site_id": site,
+            "ordered_on": "2027-03-01"}  # fmt: skip
+    order = made(office.post("/orders", json=sold))["id"]
+    awning = made(office.post("/awnings", json={"order_id": order, **AWNING, "width_mm": width_mm}))["id"]
+    visit = {"kind": "install", "site_id": site, "order_id": order, "awning_id": awning}
+    return awning, made(office.post("/visits", json=visit))["id"]
+
+
+@pytest.mark.parametrize("second", ["another awning waits too", "another wall waits too"])
+def test_an_install_does_not_guess_which_wall_is_its_own(demo: FastAPI, office: TestClient, second: str) -> None:
+    """One wall without a visit and one awning go together, until the site has a second of either: then it is asked."""
+    with transaction(demo.state.database) as session:  # nobody measures there by a visit
+        session.get_one(tables.Visit, JOB).state = "cancelled"
+    _, install = install_of(demo, office, JOB, 4267)
+    wall = sent_wall(office, JOB, 5000)
+    assert form_of(office, install)["band.right"] == "5000 mm"
+    installs = [install]
+    if second == "another awning waits too":
+        installs.append(install_of(demo, office, JOB, 3000)[1])
+    else:
+        measuring = another_visit(demo, JOB)
+        with transaction(demo.state.database) as session:
+            session.get_one(tables.Visit, measuring).state = "done"
+        sent_wall(office, JOB, 4000, visit_id=measuring)
+        text = office.get(f"/jobs/{install}/survey", headers=PAGE).text
+        assert f'href="/jobs/{measuring}/survey"' in text
+    for job in installs:
+        assert "band.right" not in form_of(office, job) or not form_of(office, job)["band.right"], job
+        assert f'value="take:{wall["id"]}"' in office.get(f"/jobs/{job}/survey", headers=PAGE).text
+    form = form_of(office, install)
+    taken = office.post(f"/jobs/{install}/survey", data={**form, "do": f"take:{wall['id']}"}, headers=PAGE)
+    assert taken.status_code == 303
+    assert form_of(office, install)["band.right"] == "5000 mm"
 
 
 def test_those_who_only_read_see_what_fits_and_order_nothing(demo: FastAPI, office: TestClient) -> None:

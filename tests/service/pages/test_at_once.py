@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+import inspect
 import time
 from collections import Counter
 from collections.abc import AsyncIterator
 
 import httpx
 from fastapi import FastAPI
+from fastapi.routing import APIRoute
 
 from api.access.accounts import Role
 from api.database.opening import MORE, POOL
@@ -61,3 +63,13 @@ def test_forms_that_are_sent_slowly_keep_nobody_waiting(app: FastAPI) -> None:
 
     assert known.portal is not None
     assert known.portal.call(ask) == 200
+
+
+def test_whoever_waits_for_a_long_answer_keeps_nobody_else_waiting(app: FastAPI) -> None:
+    """What is no coroutine is answered in a thread; those that are only wait for what comes, line by line."""
+    coroutines = {
+        route.path
+        for route in app.routes
+        if isinstance(route, APIRoute) and inspect.iscoroutinefunction(route.endpoint)
+    }
+    assert coroutines == {"/weeks/{start_date}/live"}
