@@ -180,3 +180,19 @@ def test_the_week_is_printed_on_one_page(board: Board) -> None:
         for skipped in plan.skipped:
             assert skipped.job in text
         assert "Sign out" not in text
+
+
+@pytest.mark.parametrize("code", ["en", "es"])
+def test_what_a_crew_takes_along_is_whole_on_paper(board: Board, code: str) -> None:
+    """A line of tools that ends in dots is read on the yard's wall, where nobody can ask for the rest."""
+    page = board.signed_in_page(Role.manager)
+    page.context.add_cookies([{"name": "eave-language", "value": code, "url": board.address}])
+    page.goto(WEEK)
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": 995, "height": 760})  # a landscape letter within its margins
+    lines = page.locator("#board td :is(.out, .who, .what, .reload)")
+    assert lines.count() > 100
+    cut = lines.evaluate_all(
+        "all => all.filter(e => e.scrollWidth > e.clientWidth + 1 && e.clientWidth > 0).map(e => e.textContent.trim())"
+    )
+    assert cut == []
