@@ -51,6 +51,8 @@ STONE = {"kind": "concrete", "members": [], "member_width": None, "member_depth"
     [
         (second_survey(), 'wood studs, 1 1/2" (38 mm) by 5 1/2" (140 mm), douglas fir larch (specific gravity 0.5),'
                           ' cover 1" (25 mm), wet.'),
+        (second_survey(wall={"species": "unknown", "cover": 0}),
+         'wood studs, 1 1/2" (38 mm) by 5 1/2" (140 mm), species unknown (specific gravity 0.36), no cover, wet.'),
         (second_survey(wall=RIM),
          'rim board, 1 1/2" (38 mm), douglas fir larch (specific gravity 0.5), no cover, dry.'),
         (second_survey(wall={"kind": "rafters", "end_grain": True, "member_depth": 184.15, "cover": 0}),
