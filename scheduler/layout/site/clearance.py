@@ -242,6 +242,8 @@ def _band(survey: Survey) -> Iterator[Finding]:
         yield Finding("stop", "band-height-short", text)
         return
     over, under = height + awning.body_above - band.top, band.bottom - height + awning.body_below
+    if survey.is_second:
+        over, under = (max(far, _LEAST_SAID) if far > EQUAL else far for far in (over, under))
     if over > EQUAL:
         text = f"The closed awning reaches {both(over)} above the clear band: lower the brackets by that much."
         yield Finding("stop", "above-band", text)

@@ -228,6 +228,9 @@ def test_nothing_is_to_be_moved_by_nought() -> None:
     text = obstacle(left=1000, right=1080, bottom=2600, top=2720.5).text
     assert '0"' not in text.replace('10"', "")
     assert 'have it moved 1/16" (2 mm) down' in text
+    above = said(clearance(band={"bottom": 2700, "top": 2959.4}), "above-band")  # the body's upper edge is 2960 up
+    assert above is not None
+    assert above.text == 'The closed awning reaches 1/16" (2 mm) above the clear band: lower the brackets by that much.'
 
 
 @pytest.mark.parametrize(
