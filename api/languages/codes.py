@@ -20,7 +20,7 @@ CODES = (
     to_say("at risk"), to_say("broken"), to_say("new"), to_say("changed"), to_say("unchanged"),
     to_say("day broken"), to_say("firm broken"), to_say("other crew"), to_say("other time"), to_say("other day"),
     to_say("good"), to_say("marked"), to_say("damaged"), to_say("telephone"), to_say("e-mail"),
-    to_say("text message"), to_say("a letter of one's own"), to_say("lead"),
+    to_say("text message"), to_say("message"), to_say("phone"), to_say("a letter of one's own"), to_say("lead"),
     to_say("Lists as you have them"), to_say("Take tables in"), to_say("Name it"), to_say("Change it"),
     to_say("Set up"),
     to_say("Who may sign in"), to_say("Jobs"), to_say("Bench"), to_say("Week sheet"), to_say("helper"),

@@ -15,6 +15,7 @@ from api.clock import local_day
 from api.fields.ids import new_id
 from api.jobs.numbers import job_number
 from api.jobs.taken_away import taken_away
+from api.languages import day_in_words
 from api.ledger.history import note
 from api.office.gates import begin_gates
 
@@ -46,7 +47,7 @@ class NextVisit:
 
     @property
     def month(self) -> str:
-        return calendar.month_name[self.service.month]
+        return day_in_words(datetime.date(2000, self.service.month, 1), "LLLL")
 
 
 def next_visits(session: Session, today: datetime.date, awning_id: str | None = None) -> list[NextVisit]:

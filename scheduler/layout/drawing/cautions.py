@@ -27,7 +27,8 @@ _RANK = {
 # What a finding is called where only its name has room; the others by their code, with blanks.
 _CALLED = {
     "arm-unserved": "arm far from a bracket", "cover": "cover of the wall", "member": "strength of the wood",
-    "obstacles": "things on the wall", "off-centre": "screws off center", "overloaded": "overload",
+    "obstacles": "things on the wall", "outlet": "outlet behind the awning",
+    "off-centre": "screws off center", "overloaded": "overload",
     "outer-inside": "outer bracket inside its arm", "power": "power for the motor", "run-off": "rain on the cloth",
     "wind-class-high": "high wind class",
 }  # fmt: skip
@@ -83,13 +84,13 @@ def standing_words(survey: Survey, layout: Layout) -> str:
         )
     lift = "material lift" if "material lift" in layout.tools else "enough people"
     wind = f"service wind class {survey.wind_class}" if survey.wind_class else "self weight alone, no wind"
+    loads = f"Loads here are {wind}." if layout.brackets else "Without brackets no load is checked."
     return (
         f"Always: look for hidden cables, pipes and gas before each hole. {up}; the awning goes up by {lift}, held by"
         " its mounting bar, never carried on a ladder. Long parts down above"
         f" {HIGH_WIND_MATERIAL_MPH:g} mph of wind. Thunder {SHELTER_S:.0f} s or less after the flash"
-        f" ({miles_off(SHELTER_S):.0f} miles): go in, and wait {STAY_MIN} min after the last. Loads here are {wind}:"
-        " the"
-        " awning is closed before any storm."
+        f" ({miles_off(SHELTER_S):.0f} miles): go in, and wait {STAY_MIN} min after the last. {loads}"
+        " The awning is closed before any storm."
     )
 
 

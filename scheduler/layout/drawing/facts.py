@@ -37,7 +37,8 @@ def fact_lines(survey: Survey, measures: Measures) -> Iterator[str]:
         wide = wall.member_width if wall.kind not in CONTINUOUS else None
         sizes = [measures.both(size) for size in (wide, depth) if size]
         text += f", {' by '.join(sizes)}" if sizes else ""
-        text += f", {wall.species.replace('-', ' ')}" if isinstance(wall.species, str) else ""
+        if isinstance(wall.species, str):
+            text += ", species unknown" if wall.species == "unknown" else f", {wall.species.replace('-', ' ')}"
         gravity = f"specific gravity {wall.wood_gravity:g}"
         text += f" ({gravity})"
         text += ", screws into the cut ends" if wall.end_grain is True else ""

@@ -32,6 +32,7 @@ class _Line:
     text: str
     level: str
     first: bool
+    continued: bool = False  # the first in its column of a finding that began in another
 
 
 @dataclass(frozen=True)
@@ -158,17 +159,20 @@ def _set_one(
 ) -> tuple[list[_Line], int, float] | None:
     """Return the lines of a finding set from `y` in a column on, and where the next one begins; None without room."""
     lines: list[_Line] = []
-    rest, first = _words(finding), True
+    rest = _words(finding)
     while rest:
-        box = columns[column]
-        indent = _lead(finding.level, say) if first else 0.0
+        box, first = columns[column], not lines
+        indent = _indent(finding.level, say, continued=not first)
         set_in = wrap(rest, SIZE, box.right - box.left - _INDENT, indent=indent)
         room = max(0, math.floor((box.bottom - y - SIZE * 0.3) / _LINE) + 1)
         if first and room < min(_LEAST_LINES, len(set_in)):
             room = 0  # begin in the next column rather than tear the finding
-        for text in set_in[:room]:
-            lines.append(_Line(box.left + _INDENT + indent * first, y, text, finding.level, first))
-            first, y = False, y + _LINE
+        if len(set_in) - 1 == room > _LEAST_LINES:
+            room -= 1  # a last line alone in the next column would be overlooked
+        for n, text in enumerate(set_in[:room]):
+            x = box.left + _INDENT + (0.0 if n else indent)
+            lines.append(_Line(x, y, text, finding.level, first and not n, not first and not n))
+            y += _LINE
         for text in set_in[:room]:
             rest = rest[len(text) :].lstrip()
         if rest:
@@ -184,22 +188,25 @@ def _words(finding: Finding) -> str:
     return clean(finding.text)
 
 
-def _lead(level: str, say: Say) -> float:
-    """The width of the bold word with which a finding begins."""
-    return width_of(f"{say(_WORD[level])}:", SIZE, True) + 1.0
+def _lead(level: str, say: Say, *, continued: bool) -> str:
+    """The bold word with which a finding begins; where it runs on in another column, it says so there."""
+    return f"{say(_WORD[level])}, {say('continued')}:" if continued else f"{say(_WORD[level])}:"
+
+
+def _indent(level: str, say: Say, *, continued: bool) -> float:
+    return width_of(_lead(level, say, continued=continued), SIZE, True) + 1.0
 
 
 def draw(sheet: DrawingSheet, done: Set, say: Say = in_english) -> None:
     """Draw the lines with a mark before each finding: a full square for a stop, a triangle for a caution."""
     for line in done.lines:
-        sheet.text(line.x, line.y, line.text, SIZE)
+        x, y = line.x - _INDENT, line.y
+        if line.level in _WORD and (line.first or line.continued):  # before its text: so it is read out, too
+            x -= _indent(line.level, say, continued=line.continued)
+            sheet.text(x + _INDENT, y, _lead(line.level, say, continued=line.continued), SIZE, bold=True)
+        sheet.text(line.x, y, line.text, SIZE)
         if not line.first:
             continue
-        x, y = line.x - _INDENT, line.y
-        if line.level in _WORD:
-            lead = _lead(line.level, say)
-            sheet.text(line.x - lead, y, f"{say(_WORD[line.level])}:", SIZE, bold=True)
-            x -= lead
         if line.level == "stop":
             sheet.rect(Box(x, y - 2.3, x + 2.4, y + 0.1), fill=GRAPHITE)
         elif line.level == "caution":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -26,12 +27,14 @@ PAPERS_MM: dict[Paper, tuple[float, float]] = {"letter": (279.4, 215.9), "a4": (
 _GAP = 4.0
 _UNNAMED = "obstacles"  # what the picture shows without its name
 _LEAST_PICTURE = 36.0  # height of the wall on the sheet below which it gives no more room to the findings,
-_LEAST_FOR_STOPS = 24.0  # unless that brings every stop to the first sheet: nobody drills before having read them
+_LEAST_FOR_CAUTIONS = 30.0  # unless that brings all that must stand on the first sheet to it,
+_LEAST_FOR_STOPS = 24.0  # or every stop: nobody drills before having read them
 _LOWER = (62.0, 74.0, 80.0, 86.0)  # heights of the lower half, the least that holds the findings is taken
 _LONGEST_PART = 1500  # letters of a finding that go into one column
 _SIDE = 92.0
 _LAST = 81.0
 MOST_BRACKETS = 20
+_LETTERED = re.compile(r"[a-z]: ")
 
 
 @dataclass(frozen=True)
@@ -152,7 +155,8 @@ def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: M
         picture = view.lay_out(survey, layout, stands, measures, whole)
         high = picture.view.wall.bottom - picture.view.wall.top
         squeezed = high < _LEAST_PICTURE
-        if best is not None and squeezed and (high < _LEAST_FOR_STOPS or not _stops(best.done.rest)):
+        least_high = _LEAST_FOR_STOPS if best is not None and _stops(best.done.rest) else _LEAST_FOR_CAUTIONS
+        if best is not None and squeezed and high < least_high:
             break  # the findings must not squeeze the wall
         top = picture.bottom + 3
         unnamed = elevation.draw(DrawingSheet(sheet.width, sheet.height, trial=True), picture)
@@ -161,8 +165,11 @@ def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: M
         below = [Box(box.left, end + 1.5, box.right, box.bottom) for box, end in zip(areas, ends, strict=True)]
         first, also, later = _said(found, unnamed, measures.say)
         done = findings.fill(first, below, also, later, say=measures.say)
-        if best is None or not squeezed or not _stops(done.rest):
-            best = _First(picture, areas, top, replace(done, rest=(*later, *done.rest, *found.standing)), found)
+        gains = not done.left_over or (best is not None and _stops(best.done.rest) and not _stops(done.rest))
+        if best is None or not squeezed or gains:
+            left = sort_out([*done.rest, *later])
+            rest = (*left.stops, *left.special, *found.standing, *left.notes)
+            best = _First(picture, areas, top, replace(done, rest=rest), found)
         if not done.left_over:
             break
     assert best is not None
@@ -181,6 +188,8 @@ def _said(found: Sorted, unnamed: list[str], say: Say) -> tuple[list[Finding], l
     """
     note = [Finding("note", _UNNAMED, f"{say('On the wall')}: {'; '.join(unnamed)}.")] if unnamed else []
     here, later = found.special[:MOST_ON_SHEET], found.special[MOST_ON_SHEET:]
+    if any(_LETTERED.match(one) for one in unnamed):  # a letter in the picture is nothing without what it stands for
+        return [*found.stops, *note, *here], list(found.notes), list(later)
     return [*found.stops, *here, *note], list(found.notes), list(later)
 
 
@@ -269,7 +278,7 @@ def _state(first: _First) -> tuple[str, bool]:
 
 def _later_words(first: _First, count: int, say: Say) -> str:
     """Return what the later sheets have, for the foot of the first: as many of each as the reader finds there."""
-    rest = sort_out([part for finding in first.done.rest for part in _cut(finding)])
+    rest = sort_out([part for finding in first.done.rest for part in _cut(finding, say)])
     parts = [
         (len(rest.stops), "stop", "stops"), (len(rest.special), "caution", "cautions"),
         (len(rest.standing), "standing caution", "standing cautions"),
@@ -293,9 +302,10 @@ def _pictures(sheet: DrawingSheet, survey: Survey, measures: Measures, site: Sha
     return y - SMALL
 
 
-def _cut(finding: Finding) -> list[Finding]:
+def _cut(finding: Finding, say: Say) -> list[Finding]:
     """Return a finding in parts of which each finds room on a sheet: a wall may have hundreds of obstacles."""
-    parts = textwrap.wrap(finding.text, _LONGEST_PART, break_on_hyphens=False) or [finding.text]
+    first, *rest = textwrap.wrap(finding.text, _LONGEST_PART, break_on_hyphens=False) or [finding.text]
+    parts = [first, *(f"({say('continued')}) {part}" for part in rest)]
     return [Finding(finding.level, finding.code, part) for part in parts]
 
 
@@ -309,7 +319,7 @@ def _later(
     columns[0] = Box(columns[0].left, end + 3, columns[0].right, columns[0].bottom)
     order = [columns[1], columns[2], columns[0]]
     sheets: list[_Sheet] = []
-    left = [part for finding in rest for part in _cut(finding)]
+    left = [part for finding in rest for part in _cut(finding, measures.say)]
     while not sheets or left:
         usable = [box for box in order if box.bottom - box.top > 12]
         done = findings.fill([], usable, left, say=measures.say) if left else findings.Set((), "")

@@ -66,10 +66,15 @@ def missing_findings(survey: Survey, placement: Placement) -> list[Finding]:
         stand = f"{len(used)} stand{'s' * (len(used) == 1)} on the {word} at {_listed(used)}"
     more = f"{len(new)} more {'is' if len(new) == 1 else 'are'} needed at {_listed(new)} from the datum"
     low, high = survey.place.height - awning.bracket_lever - _MARGIN, survey.place.height + _MARGIN
-    put = "grout the cells solid" if kind == "hollow-block" else "put in solid backing, fixed to the framing,"
+    if survey.is_second:
+        put = "put in solid backing, fixed to the framing, centered"
+        put = "grout the cells solid, centered" if kind == "hollow-block" else put
+    else:  # layouts of first surveys keep their very words
+        put = "put in solid backing, fixed to the framing, centred"
+        put = "grout the cells solid centred" if kind == "hollow-block" else put
     text = (
         f"The {word} found do not give {bar.count} bracket places; {moved} {stand}, and {more}: find {word} there that"
-        f" the survey missed, or {put} centred there ({_between(survey, new)}), {both(bar.bracket)}"
+        f" the survey missed, or {put} there ({_between(survey, new)}), {both(bar.bracket)}"
         f" wide or more, from {both(max(low, 0))} to {both(high)} up, as local code or an engineer asks for it."
     )
     return [Finding("stop", "no-backing", text)]

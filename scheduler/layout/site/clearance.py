@@ -1,4 +1,4 @@
-"""Whether the awning has room: mounting height, headroom, doors, the clear band, obstacles, slope; and other notes.
+"""Whether the awning has room: mounting height, headroom, doors, the clear band, obstacles, slope.
 
 Values marked PRACTICE are common practice of the trade without a published source, MEMORY is from memory; the others
 name their source. None replaces the manufacturer's instructions, local codes or a licensed trade.
@@ -10,10 +10,11 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from scheduler.layout.documents import MASONRY, Finding, Survey
-from scheduler.layout.measured import Outlet
-from scheduler.layout.placement.bar import ARM_REACH, EQUAL
-from scheduler.layout.placement.brackets import Placement, bar_of
+from scheduler.layout.documents import Finding, Survey
+from scheduler.layout.placement.bar import EQUAL
+from scheduler.layout.placement.brackets import Placement
+from scheduler.layout.site.arms import arm_findings
+from scheduler.layout.site.services import service_findings
 from scheduler.units import INCH_MM, both
 
 LEAST_MOUNTING = 102 * INCH_MM  # 8 ft 6 in: PRACTICE
@@ -21,8 +22,11 @@ LEAST_HEADROOM = 80 * INCH_MM  # accessible routes, California Building Code 201
 GOOD_HEADROOM = 84 * INCH_MM  # over a public way, valance included: 3202.2.3 of the same; private patios PRACTICE
 LEAST_BAND = 8 * INCH_MM  # PRACTICE: 8 to 12 in
 RUN_OFF_DEG = 14.0  # 25 %, EN 13561 and EN 1933 for rain: MEMORY
-LEAD_PAINT_BEFORE = 1978  # 40 CFR 745.83, target housing
 DOOR_MARGIN = 2 * INCH_MM  # PRACTICE
+TALL_PERSON = 72 * INCH_MM  # lower than this not only tall people meet it: PRACTICE
+FLATTEST_DEG, LEAST_PART = 5.0, 0.5  # no pitch flatter than this is advised, nor less than half the cloth: PRACTICE
+RUNS_ON = 1000.0  # what is higher than this and higher than wide runs on up or down: it goes aside. PRACTICE
+_LEAST_SAID = INCH_MM / 16  # the least that a rule shows
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +65,8 @@ def clearance_findings(survey: Survey, placement: Placement) -> list[Finding]:
         *_band(survey),
         *_obstacles(survey, placement, shift),
         *_slope(survey),
-        *_arms(survey, placement),
-        *_notes(survey, placement),
+        *arm_findings(survey, placement),
+        *service_findings(survey, placement),
     ]
 
 
@@ -140,9 +144,9 @@ def _headroom_under(survey: Survey, bar: FrontBar) -> Iterator[Finding]:
         )
         yield Finding("caution", "headroom", text)
     else:
+        who = "a tall person meets it" if bar.underside >= TALL_PERSON - EQUAL else "most people meet it"
         text = (
-            f"{where} {clear}: a tall person meets it, since doors are {both(LEAST_HEADROOM)} high. On a private patio"
-            " the"
+            f"{where} {clear}: {who}, since doors are {both(LEAST_HEADROOM)} high. On a private patio the"
             " customer decides: show the height with a tape before drilling, have it signed, or"
             f" {_more_headroom(survey, missing)}."
         )
@@ -158,7 +162,12 @@ def _more_headroom(survey: Survey, missing: float) -> str:
         flatter = math.floor(math.degrees(math.asin(drop / awning.projection)) * 10) / 10
         rain = ", too flat for rain" if flatter < RUN_OFF_DEG else ""
         shorter = math.floor(drop / math.sin(math.radians(awning.pitch_deg)))
-        ways += [f"set the pitch to {flatter:g}° or less{rain}", f"or limit the projection to {both(shorter)}"]
+        is_advised = not survey.is_second or shorter >= LEAST_PART * awning.projection
+        if not survey.is_second or flatter >= FLATTEST_DEG:
+            pitch = f"set the pitch to {flatter:g}° or less{rain}"
+            ways.append(pitch if is_advised else f"or {pitch}")
+        if is_advised:
+            ways.append(f"or limit the projection to {both(shorter)}")
     return ", ".join(ways)
 
 
@@ -170,7 +179,8 @@ def _doors(survey: Survey, shift: float) -> Iterator[Finding]:
     for number, door in enumerate(survey.doors, start=1):
         if min(left + awning.width, door.right) - max(left, door.left) < EQUAL:
             continue
-        name = f"door {number} ({both(door.left)} to {both(door.right)} from the datum, {both(door.top)} high)"
+        called = door_called(survey, number)
+        name = f"{called} ({both(door.left)} to {both(door.right)} from the datum, {both(door.top)} high)"
         under_body = place.height - awning.body_below - door.top
         if under_body < -EQUAL:
             where = "in the way of" if door.swings_out else "in front of"
@@ -189,7 +199,14 @@ def _doors(survey: Survey, shift: float) -> Iterator[Finding]:
         else:
             under, what = place.height - leaf * slope, "cloth"
         room = under - door.top
-        if room < -EQUAL:
+        if room < -EQUAL and survey.is_second:
+            text = (
+                f"The leaf of {name}, taken to be as wide as its opening, strikes the open awning:"
+                f" {both(min(leaf, bar.reach))} out the {what} is {both(-room)} lower than the door; mount it"
+                f" {both(DOOR_MARGIN - room)} higher or set a flatter pitch."
+            )
+            yield Finding("stop", "door", text)
+        elif room < -EQUAL:
             text = (
                 f"The leaf of {name} strikes the open awning: {both(leaf)} out the {what} is {both(-room)} lower than"
                 f" the door; mount it {both(DOOR_MARGIN - room)} higher or set a flatter pitch."
@@ -201,6 +218,11 @@ def _doors(survey: Survey, shift: float) -> Iterator[Finding]:
                 " the cloth: try it before leaving, or mount the awning higher."
             )
             yield Finding("caution", "door", text)
+
+
+def door_called(survey: Survey, number: int) -> str:
+    """Return what a sentence calls a door, counted from 1: on its own it has no number on the drawing."""
+    return "the door" if survey.is_second and len(survey.doors) == 1 else f"door {number}"
 
 
 def _band(survey: Survey) -> Iterator[Finding]:
@@ -220,6 +242,8 @@ def _band(survey: Survey) -> Iterator[Finding]:
         yield Finding("stop", "band-height-short", text)
         return
     over, under = height + awning.body_above - band.top, band.bottom - height + awning.body_below
+    if survey.is_second:
+        over, under = (max(far, _LEAST_SAID) if far > EQUAL else far for far in (over, under))
     if over > EQUAL:
         text = f"The closed awning reaches {both(over)} above the clear band: lower the brackets by that much."
         yield Finding("stop", "above-band", text)
@@ -236,8 +260,13 @@ def _obstacles(survey: Survey, placement: Placement, shift: float) -> Iterator[F
         it = survey.obstacles[index]
         # How far it would have to move to each side to be clear of the closed awning.
         ways = {"left": it.right - left, "right": right - it.left, "down": it.top - bottom, "up": top - it.bottom}
-        nearest = sorted(ways, key=lambda way: ways[way])
         wide, high = min(right, it.right) - max(left, it.left), min(top, it.top) - max(bottom, it.bottom)
+        if survey.is_second:
+            if it.top - it.bottom > max(RUNS_ON, it.right - it.left):  # a downspout still runs there
+                ways = {way: ways[way] for way in ("left", "right")}
+            ways = {way: max(far, _LEAST_SAID) for way, far in ways.items()}
+            wide, high = max(wide, _LEAST_SAID), max(high, _LEAST_SAID)
+        nearest = sorted(ways, key=lambda way: ways[way])
         text = (
             f"The closed awning covers {both(wide)} by {both(high)} of the {it.what} at {both(it.left)} to"
             f" {both(it.right)} from the datum: have it moved {both(ways[nearest[0]])} {nearest[0]} or"
@@ -257,102 +286,3 @@ def _slope(survey: Survey) -> Iterator[Finding]:
             " customer to close it in rain."
         )
         yield Finding("caution", "run-off", text)
-
-
-def _arms(survey: Survey, placement: Placement) -> Iterator[Finding]:
-    if not placement.spots:
-        return
-    bar, places = bar_of(survey, placement.required), [spot.at for spot in placement.spots]
-    last = len(bar.arms) - 1
-    for arm, at, inside in ((0, places[0], places[0] > bar.arms[0]), (last, places[-1], places[-1] < bar.arms[-1])):
-        if inside:
-            text = (
-                f"The outer bracket of arm {arm + 1} is {both(abs(at - bar.arms[arm]))} inside the arm, where no place"
-                " outside it can be had: check that the manufacturer allows it (outside is common practice)."
-            )
-            yield Finding("caution", "outer-inside", text)
-    for number, arm_at in enumerate(bar.arms[1:-1], start=2):
-        if not any(bar.serves(at, arm_at) for at in places):
-            off = min(abs(at - arm_at) for at in places)
-            text = (
-                f"Arm {number} has no bracket within {both(ARM_REACH)}, the nearest is {both(off)} away: ask the"
-                f" manufacturer{_nearer(survey)}."
-            )
-            yield Finding("caution", "arm-unserved", text)
-
-
-def _nearer(survey: Survey) -> str:
-    """Return what else brings a bracket nearer to an arm: in masonry no backing does."""
-    if not survey.is_second or survey.wall.kind not in MASONRY:
-        return ", or put in backing nearer to it"
-    return ", or grout a cell nearer to it solid" if survey.wall.kind == "hollow-block" else ""
-
-
-def _notes(survey: Survey, placement: Placement) -> Iterator[Finding]:
-    left, awning = survey.place.left_end, survey.awning
-    if placement.spots and placement.shift:
-        side = "right" if placement.shift > 0 else "left"
-        text = (
-            f"The awning goes {both(abs(placement.shift))} to the {side} of the wished place, its left end"
-            f" {both(left + placement.shift)} from the datum: tell the customer before drilling."
-        )
-        yield Finding("note", "shifted", text)
-    if awning.motor is not None and survey.is_second:
-        yield _outlet(survey, left + (placement.shift or 0.0))
-    elif awning.motor is not None:
-        end = left + (placement.shift or 0.0) + (awning.width if awning.motor == "right" else 0.0)
-        text = (
-            f"The motor is at the {awning.motor} end, {both(end)} from the datum: an extension cord serves set-up only;"
-            " a permanent outlet (GFCI-protected, weather-resistant, covered with the plug in: NEC 210.8, 406.9) or any"
-            " new wiring is for a licensed electrician."
-        )
-        yield Finding("note", "power", text)
-    if survey.wall.kind in MASONRY or survey.wall.kind == "rim-board":
-        steel = survey.wall.kind in MASONRY or not survey.is_second  # there is none in a rim board of wood
-        hidden = "Cables, pipes or reinforcement" if steel else "Cables or pipes"
-        text = (
-            f"{hidden} may run behind the drill points: look for them with a detector, and switch off what is there,"
-            " before drilling."
-        )
-        yield Finding("caution", "hidden-services", text)
-    if survey.is_second:
-        yield from _old_paint(survey)
-        return
-    text = (
-        "In a house from before 1978 paint may hold lead (40 CFR 745), and old stucco or siding asbestos: have it"
-        " tested before drilling, and keep the dust down."
-    )
-    yield Finding("note", "old-paint", text)
-
-
-def _outlet(survey: Survey, left: float) -> Finding:
-    """Say where the motor's outlet is, and what is missing of it."""
-    end = left + (survey.awning.width if survey.awning.motor == "right" else 0.0)
-    place = f"{both(end)} from the datum" if abs(end) > EQUAL else "at the datum"
-    where = f"The motor is at the {survey.awning.motor} end, {place}"
-    outlet = survey.outlet
-    if not isinstance(outlet, Outlet):
-        text = (
-            f"{where}, and the survey found no outlet: an extension cord serves set-up only; a permanent one"
-            " (GFCI-protected, weather-resistant, covered with the plug in: NEC 210.8, 406.9) is for a licensed"
-            " electrician. Tell the customer before the visit."
-        )
-        return Finding("caution", "power", text)
-    away = math.hypot(outlet.at - end, outlet.height - survey.place.height)
-    text = f"{where}; its outlet is at {both(outlet.at)}, {both(outlet.height)} up, {both(away)} of cord from it."
-    if outlet.gfci:
-        return Finding("note", "power", text)
-    more = " It is not GFCI-protected, as outdoor outlets must be (NEC 210.8): a licensed electrician puts that right."
-    return Finding("caution", "power", text + more)
-
-
-def _old_paint(survey: Survey) -> Iterator[Finding]:
-    built = survey.built if isinstance(survey.built, int) else None
-    if built is not None and built >= LEAD_PAINT_BEFORE:
-        return
-    house = f"House of {built}" if built is not None else "Year of the house unknown"
-    text = (
-        f"{house}: paint from before {LEAD_PAINT_BEFORE} may hold lead (40 CFR 745), and old stucco or siding asbestos:"
-        " have it tested before drilling, and keep the dust down."
-    )
-    yield Finding("caution" if built is not None else "note", "old-paint", text)

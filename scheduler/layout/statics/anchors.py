@@ -73,9 +73,8 @@ def anchor_findings(
         yield Finding("caution", "cover", text)
     if survey.wall.kind == "hollow-block":
         text = (
-            f"Hollow block: the report is entered as for {anchor.base}. Drill one trial hole; where the drill falls"
-            " into"
-            " a cell that the report does not mean, stop."
+            f"Hollow block: the report is entered as for {anchor.base}; it must be for block as this one is, hollow or"
+            " grouted. Drill one trial hole; where the drill falls into a cell that the report does not mean, stop."
         )
         yield Finding("caution", "hollow-block", text)
 
@@ -89,8 +88,9 @@ def _edges(survey: Survey, edge: float, at: Sequence[float], source: str) -> Ite
             default=edge,
         )
         if nearest < edge - 0.5:
+            called = "the door" if len(survey.doors) == 1 else f"door {number}"
             text = (
-                f"An anchor is {both(nearest)} from the edge of door {number}, and {source} asks for {both(edge)}:"
+                f"An anchor is {both(nearest)} from the edge of {called}, and {source} asks for {both(edge)}:"
                 " mount"
                 " higher, or shift the awning."
             )

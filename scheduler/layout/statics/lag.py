@@ -208,8 +208,13 @@ def lag_findings(
         )
     if wall.wet:
         text = (
-            "Exposed to moisture: hot-dip galvanised or stainless screws, also in treated wood, and every hole sealed."
+            "Exposed to moisture: hot-dip galvanized or stainless screws, also in treated wood, and every hole sealed."
         )
+        if not survey.is_second:  # layouts of first surveys keep their very words
+            text = (
+                "Exposed to moisture: hot-dip galvanised or stainless screws, also in treated wood, and every hole"
+                " sealed."
+            )
         yield Finding("note", "wet-service", text)
     if not survey.is_second:
         yield Finding(

@@ -238,6 +238,12 @@ def test_a_yearly_service_makes_one_visit_a_year_until_it_is_stopped(app: FastAP
         planned, because = in_week(app, made)
         assert planned.ready_day is None
         assert [why.detail for why in because] == ["It is not wanted before Fri Oct 1."]
+        assert f"{made} ○ open" in text_of(office.get("/yearly").text)
+        office.cookies.set("eave-language", "es")
+        in_spanish = text_of(office.get("/yearly").text)
+        office.cookies.delete("eave-language")
+        assert "Cada octubre: " in in_spanish  # no month, work or state of the visit stays in English
+        assert f"{made} ○ abierto" in in_spanish
         key = re.search(r"/set-up/yearly/row\?key=([0-9]+)", office.get("/yearly").text)[1]  # type: ignore[index]
         assert change(office, "yearly", key, active="no")[0] == 303
         app.state.clock = lambda: datetime.datetime(2028, 10, 3, 14, tzinfo=datetime.UTC)

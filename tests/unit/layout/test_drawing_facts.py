@@ -51,6 +51,8 @@ STONE = {"kind": "concrete", "members": [], "member_width": None, "member_depth"
     [
         (second_survey(), 'wood studs, 1 1/2" (38 mm) by 5 1/2" (140 mm), douglas fir larch (specific gravity 0.5),'
                           ' cover 1" (25 mm), wet.'),
+        (second_survey(wall={"species": "unknown", "cover": 0}),
+         'wood studs, 1 1/2" (38 mm) by 5 1/2" (140 mm), species unknown (specific gravity 0.36), no cover, wet.'),
         (second_survey(wall=RIM),
          'rim board, 1 1/2" (38 mm), douglas fir larch (specific gravity 0.5), no cover, dry.'),
         (second_survey(wall={"kind": "rafters", "end_grain": True, "member_depth": 184.15, "cover": 0}),
@@ -151,7 +153,7 @@ def test_what_holds_on_every_wall() -> None:
         " on firm ground, 10 ft from power lines, nobody on the top two steps; the awning goes up by material"
         " lift, held by its mounting bar, never carried on a ladder. Long parts down above 30 mph of wind. Thunder"
         " 30 s or less after the flash (6 miles): go in, and wait 30 min after the last. Loads here are service"
-        " wind class 2: the awning is closed before any storm."
+        " wind class 2. The awning is closed before any storm."
     )
     bare = footer(("level 4 ft",), wind_class=0)
     assert "hole. No ladder reaches: scaffold or aerial lift, on firm ground, 10 ft from power lines; the" in bare
@@ -160,4 +162,7 @@ def test_what_holds_on_every_wall() -> None:
     assert "Extension ladder 24 ft (2): tied or held, on firm ground, 10 ft from power lines, nobody on" in leaning
     assert "the top three rungs; the awning" in leaning
     assert "goes up by enough people, held" in bare
-    assert "Loads here are self weight alone, no wind: the awning" in bare
+    assert "Loads here are self weight alone, no wind. The awning" in bare
+    nothing = footer((), wall={"kind": "brick-veneer"})  # nothing holds there: no load is reckoned, and none claimed
+    assert "Without brackets no load is checked. The awning is closed before any storm." in nothing
+    assert "Loads here" not in nothing

@@ -17,12 +17,13 @@ from scheduler.layout.drawing.findings import SIZE, Set, fill
 from scheduler.layout.drawing.page import draw_svg
 from scheduler.layout.drawing.paper.lettering import width_of, wrap
 from scheduler.layout.drawing.paper.sheet import Box, DrawingSheet
+from tests.drawn import overlapping, written
 from tests.shapes import GRAPHITE, rings, shapes
 from tests.surveys import random_survey
 
 LINE = 1.24 * SIZE
 INDENT = 4.0
-WIDE = 60.0
+WIDE = 76.0
 
 
 def column(lines: float, left: float = 10.0) -> Box:
@@ -81,6 +82,28 @@ def test_a_finding_runs_on_into_the_next_column() -> None:
     assert [line.x > 100 for line in done.lines] == [False] * 5 + [True] * 3
     assert done.lines[5].y == pytest.approx(20 + SIZE)
     assert " ".join(line.text for line in done.lines) == long.text
+
+
+def test_a_finding_that_runs_on_says_so_at_the_head_of_the_next_column() -> None:
+    """Else its second half reads as a sentence without a beginning, and nobody knows what level it is of."""
+    sheet = DrawingSheet(250, 100)
+    findings.draw(sheet, fill([told(8, "long"), told(1, "two")], [column(5), column(6, left=100.0)]))
+    texts = written(sheet.svg("t", "d"))
+    said = [text.text for text in texts]
+    assert said[0] == "Stop:"
+    assert said[6:8] == ["Stop, continued:", said[7]]
+    lead, goes_on = texts[6], texts[7]
+    assert lead.box[0] >= 100
+    assert lead.box[2] < goes_on.box[0]
+    assert said.count("Stop:") == 2  # as many as there are stops
+    assert overlapping(texts) == []
+    assert len(shapes(sheet.svg("t", "d"))) == 2  # one mark each
+
+
+def test_no_line_goes_on_alone() -> None:
+    """Six lines, of which the column holds five: two go over, as nobody finds a last word by itself."""
+    done = fill([told(6, "six")], [column(5), column(5, left=100.0)])
+    assert [line.x > 100 for line in done.lines] == [False] * 4 + [True] * 2
 
 
 @pytest.mark.parametrize(("lines", "beside", "torn"), [(7.3, 4, True), (6.3, 9, False)])

@@ -7,10 +7,12 @@ from typing import Any
 
 import pytest
 
+from scheduler.layout.compute import lay_out
+from scheduler.layout.drawing import draw_svg
 from scheduler.layout.drawing.paper.sheet import SMALL
 from tests.drawn import Box, written
-from tests.shapes import CLOTH, GRAPHITE, PAPER, RUST, Picture, held, near, picture
-from tests.surveys import PLAIN
+from tests.shapes import CLOTH, GRAPHITE, PAPER, RUST, Picture, held, near, picture, rings, shapes
+from tests.surveys import PLAIN, second_survey
 
 # Twelve metres, shown down to the ground; on a fascia nothing is drilled, so no line of a bracket runs down the wall.
 WIDE: dict[str, Any] = {
@@ -202,3 +204,19 @@ def test_backing_is_drawn_as_high_and_wide_as_the_stop_asks_for() -> None:
 def test_small_things_are_still_as_high_as_their_letters() -> None:
     for text in written(picture(WIDE | {"obstacles": [light()]}).svg):
         assert text.size >= SMALL * 0.96
+
+
+def test_an_outlet_at_the_pictures_upper_edge_is_said_and_not_drawn() -> None:
+    """There its circle would stand on the dimension line and be taken for a mark of it."""
+    drawn = []
+    for height in range(2980, 3200, 10):
+        survey = second_survey(outlet={"at": 4600, "height": height, "gfci": True})
+        svg = draw_svg(survey, lay_out(survey))
+        top = min(s.box[1] for s in shapes(svg) if s.dash == "1.6 0.8")
+        circles = [ring for ring in rings(svg) if ring.radius == 1]
+        assert all(ring.y - ring.radius > top for ring in circles)
+        words = " ".join(text.text for text in written(svg))
+        assert bool(circles) is ("outlet at" not in words)
+        drawn.append(bool(circles))
+    assert drawn[0]
+    assert not drawn[-1]

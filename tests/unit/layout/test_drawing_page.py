@@ -125,13 +125,31 @@ def test_the_findings_squeeze_the_wall_only_so_far(count: int) -> None:
     svg, *later = draw_sheets(survey, msgspec.structs.replace(lay_out(survey), findings=findings), units="metric")
     ground = next(s.lines[0][1] for s in shapes(svg) if s.is_line and s.pen == 0.6)
     top = min(s.box[1] for s in shapes(svg) if s.dash == "1.6 0.8")
-    words = " ".join(text.text for text in written(svg))
+    words = " ".join(text.text for text in written(svg)).replace("Stop, continued: ", "")
     ended = sum(f"End {n}." in words for n in range(count))
     assert ground - top >= (24 if ended == count else 36)
     assert (f"{count - ended} stop" in words) is (ended < count)  # at the foot: what stands on the later pages
     assert ended >= min(count, 5)
     beyond = " ".join(text.text for page in later for text in written(page))
     assert all(f"End {n}." in words or f"End {n}." in beyond for n in range(count))
+
+
+@pytest.mark.parametrize(("longer", "here", "high"), [(1, 5, 39), (2, 5, 33), (3, 4, 39)])
+def test_the_wall_gives_way_a_little_where_that_brings_every_caution_to_the_first_sheet(
+    longer: int, here: int, high: float
+) -> None:
+    """Of five cautions as many are a line longer: room is made while 30 mm of wall are left, and never for a part."""
+    survey = plain_survey()
+    found = tuple(
+        Finding("caution", f"code-{n}", f"{'A finding of some length that says what it has to. ' * lines}End {n}.")
+        for n, lines in enumerate([5] * longer + [4] * (5 - longer))
+    )
+    svg = draw_svg(survey, msgspec.structs.replace(lay_out(survey), findings=found), units="metric")
+    ground = next(s.lines[0][1] for s in shapes(svg) if s.is_line and s.pen == 0.6)
+    top = min(s.box[1] for s in shapes(svg) if s.dash == "1.6 0.8")
+    words = " ".join(text.text for text in written(svg))
+    assert sum(f"End {n}." in words for n in range(5)) == here
+    assert ground - top == pytest.approx(high, abs=0.5)
 
 
 def test_text_is_cut_to_its_width_and_no_further() -> None:

@@ -99,7 +99,7 @@ def test_an_anchors_distance_to_an_opening_counts_from_the_walls_zero() -> None:
     door = {"left": 3000, "right": 3300, "top": 2814, "swings_out": False}
     layout = laid(**{**MASONRY, "anchor": {**ANCHOR_2, "edge": 150}}, doors=[door])
     assert [bracket.wall for bracket in layout.brackets] == pytest.approx([700, 1780, 2860, 3940])
-    assert 'An anchor is 5 1/2" (140 mm) from the edge of door 1' in of(layout, "anchor-edge").text
+    assert 'An anchor is 5 1/2" (140 mm) from the edge of the door' in of(layout, "anchor-edge").text
 
 
 def test_an_anchor_shallower_than_its_embedment_and_one_in_wood_are_refused() -> None:
@@ -226,7 +226,7 @@ def test_a_private_patio_is_cautioned_with_its_reason_and_a_public_way_stops() -
     private, public = (laid(place={**low, "under": under}, band=band) for under in ("private", "public"))
     assert of(private, "headroom").level == "caution"
     assert "accessible" not in of(private, "headroom").text
-    assert "a tall person meets it" in of(private, "headroom").text
+    assert "most people meet it" in of(private, "headroom").text  # 1694 mm
     assert of(public, "headroom").level == "stop"
     assert "3202.2.3" in of(public, "headroom").text
 

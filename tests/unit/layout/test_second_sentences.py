@@ -232,8 +232,9 @@ MASONRY: list[Told] = [
      """A cover of 1" (25 mm) lies before the masonry and carries nothing: hole depth and embedment count from the
      masonry's own face, so drill that much deeper and take the longer anchor."""),
     ({"wall": {"kind": "hollow-block", "member_width": 120}}, "caution", "hollow-block",
-     """Hollow block: the report is entered as for concrete of 2500 psi or more. Drill one trial hole; where the drill
-     falls into a cell that the report does not mean, stop."""),
+     """Hollow block: the report is entered as for concrete of 2500 psi or more; it must be for block as this
+     one is, hollow or grouted. Drill one trial hole; where the drill falls into a cell that the report does not mean,
+     stop."""),
 ]  # fmt: skip
 
 

@@ -103,9 +103,9 @@ def _outlet(sheet: DrawingSheet, elevation: Elevation, letters: Iterator[str]) -
         return []
     words = measures.say(f"outlet at {measures.worded(outlet.at)}, {measures.worded(outlet.height)} up")
     left_out = view.cut is not None and view.cut[0] < outlet.height < view.cut[1]
-    if not view.left < outlet.at < view.right or left_out or outlet.height > view.top:
-        return [words]
     x, y = view.x(outlet.at), view.y(outlet.height)
+    if not view.left < outlet.at < view.right or left_out or y - 1.4 < view.wall.top:
+        return [words]  # on the edge it would be taken for a mark of the dimensions
     if not sheet.is_free(Box(x - 1.0, y - 1.0, x + 1.0, y + 1.0), gap=0.3):
         return [words]
     sheet.circle(x, y, 1.0, pen=0.3, fill=PAPER)
