@@ -65,7 +65,7 @@ def build(
     report(f"read {len(business.rows)} rows of {business.name} from {files}")
     database = open_database(address or sqlite_address(out))
     try:
-        upgrade(database)
+        upgrade(database, copies=out)
         now = business.first_week.forecast_issued
         loaded = load_business(database, business, files_fingerprint(files), now)
         report("loaded them into the database" if loaded else "the database holds them already")

@@ -106,17 +106,35 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("form", sorted(ROWS))
-def test_a_database_of_any_form_keeps_its_rows_through_an_upgrade(address: str, form: str) -> None:
+def test_a_database_of_any_form_keeps_its_rows_through_an_upgrade_and_in_its_copy(
+    address: str, form: str, tmp_path: Path
+) -> None:
     database = open_database(address)
     fill(database, form)
-    upgrade(database)
+    before = _rows(database)
+    upgrade(database, copies=tmp_path)
     still_there(database, form)
+    [copy] = tmp_path.glob(f"eaveboard.form-{form}.*.copy")
+    kept = open_database(f"sqlite:///{copy}")
+    assert _rows(kept) == before
+    kept.dispose()
     if database.dialect.name == "sqlite":
         with database.connect() as connection:
             assert connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall() == []
             assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
     upgrade(database)
     database.dispose()
+
+
+def _rows(database: sa.Engine) -> dict[str, list[str]]:
+    """Return all rows of all tables, alike for either kind of database."""
+    known = sa.MetaData()
+    known.reflect(database)
+    with database.connect() as connection:
+        return {
+            name: sorted(str([*row]) for row in connection.execute(sa.select(table)))
+            for name, table in known.tables.items()
+        }
 
 
 def cut_off(address: str, at: int) -> bool:
