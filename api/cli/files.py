@@ -103,7 +103,7 @@ def check_writable(path: Path) -> None:
 def make_folder(path: Path) -> None:
     """Make a folder, with those above it, where it is not there yet; raises `BadInput` where that cannot be."""
     if path == STANDARD:
-        raise BadInput("-", "cannot stand for a folder; name one")
+        raise BadInput("-", "is never a folder; name one")
     try:
         path.mkdir(parents=True, exist_ok=True)
     except FileExistsError:

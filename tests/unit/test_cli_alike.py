@@ -170,7 +170,7 @@ def test_standard_input_stands_for_one_file_at_most(run: Run, there: Path, line:
 
 @pytest.mark.parametrize("line", ["demo --out -", "weather backtest --out -"])
 def test_a_folder_is_never_standard_output(run: Run, there: Path, line: str) -> None:
-    assert run(*line.split()) == (2, "", "-: cannot stand for a folder; name one.\n")
+    assert run(*line.split()) == (2, "", "-: is never a folder; name one.\n")
     assert not (there / "-").exists()
 
 
