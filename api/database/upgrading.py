@@ -215,7 +215,7 @@ def _copy_table(reading: sa.Connection, writing: sa.Connection, table: sa.Table)
         json = isinstance(column.type, sa.JSON)
         if json:  # letter by letter: read and written anew, a null in it could not be told from none
             column.type = sa.Text()
-        there = sa.column(column.name)
+        there: sa.ColumnElement[Any] = sa.column(column.name)
         columns.append(sa.cast(there, sa.Text).label(column.name) if json else there)
     rows = reading.execute(sa.select(*columns).select_from(sa.table(table.name)))
     for some in rows.mappings().partitions(AT_ONCE):
