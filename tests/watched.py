@@ -12,6 +12,7 @@ Grafana itself draws them with its own looks.
 from __future__ import annotations
 
 import argparse
+import datetime
 import json
 import os
 import re
@@ -23,13 +24,17 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import httpx
 import yaml
+from sqlmodel import Session
 
+from api import tables
 from api.access.accounts import Role
+from api.database import transaction
 from tests.killed_workers import free_port
 from tests.service.cast import JSON, NAMES, running, settings_for, sign_in
 from tests.waiting import until
@@ -51,6 +56,12 @@ def process(*command: str, env: dict[str, str] | None = None) -> Iterator[subpro
         finally:
             one.terminate()
             one.wait(60)
+
+
+def have_roads(session: Session, now: datetime.datetime) -> None:
+    """Have drives come from an extract that was there two days ago and is gone now."""
+    session.merge(tables.RoadSource(id=1, kind="extract", tiles="town"))
+    session.add(tables.RoadTable(asked="extract town", got_at=now - datetime.timedelta(days=2)))
 
 
 def answers(address: str) -> bool:
@@ -186,7 +197,8 @@ def draw(client: httpx.Client, panels: list[dict[str, Any]], begun: float, out: 
             axes.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:.0f} s"))
             axes.tick_params(labelsize=7)
             axes.grid(linewidth=0.3)
-            top = 1.3 * axes.dataLim.y1 or 1
+            top = 1.3 * axes.dataLim.y1 if axes.lines else 0
+            top = top or 1
             axes.set_ylim(-0.04 * top, top)  # what is nothing is seen as a line
             if axes.get_legend_handles_labels()[1]:
                 axes.legend(fontsize=6, ncols=2, loc="upper left")
@@ -204,8 +216,11 @@ def main() -> None:
     first, second = (given.port, given.port + 1) if given.port else (free_port(), free_port())
     with tempfile.TemporaryDirectory(prefix="eave-watched-") as made:
         folder = Path(shutil.copytree(given.data, Path(made) / "data"))
-        with running(settings_for(folder)):
-            pass  # makes the cast's accounts
+        with (
+            running(replace(settings_for(folder), clock="forecast")) as app,
+            transaction(app.state.database) as session,
+        ):
+            have_roads(session, app.state.clock())  # the cast's accounts are made by the start
         with service(folder, first) as address, prometheus(Path(made), address, second) as client:
             begun = time.time()
             use(address, folder, given.seconds)
