@@ -24,17 +24,17 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import httpx
 import yaml
-from sqlmodel import Session
+from sqlmodel import Session, select
 
 from api import tables
 from api.access.accounts import Role
-from api.database import transaction
+from api.database import open_database, transaction
+from api.settings import sqlite_address
 from tests.killed_workers import free_port
 from tests.service.cast import JSON, NAMES, running, settings_for, sign_in
 from tests.waiting import until
@@ -165,6 +165,10 @@ def lacking(client: httpx.Client, panels: list[dict[str, Any]], begun: float) ->
     return found
 
 
+def said(value: float) -> str:
+    return f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.4g}"
+
+
 def draw(client: httpx.Client, panels: list[dict[str, Any]], begun: float, out: Path) -> None:
     """Draw the panels in their places, each line named as the dashboard names it."""
     import matplotlib as mpl
@@ -193,7 +197,7 @@ def draw(client: httpx.Client, panels: list[dict[str, Any]], begun: float, out: 
                 times, values = zip(*((t - begun, factor * float(v)) for t, v in one["values"]), strict=True)
                 axes.plot(times, values, linewidth=1, label=words or None)
             axes.yaxis.set_major_locator(MaxNLocator(4))
-            axes.yaxis.set_major_formatter(FuncFormatter(lambda v, _, unit=unit: f"{v:,.4g}{unit}"))
+            axes.yaxis.set_major_formatter(FuncFormatter(lambda v, _, unit=unit: said(v) + unit))
             axes.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:.0f} s"))
             axes.tick_params(labelsize=7)
             axes.grid(linewidth=0.3)
@@ -216,11 +220,12 @@ def main() -> None:
     first, second = (given.port, given.port + 1) if given.port else (free_port(), free_port())
     with tempfile.TemporaryDirectory(prefix="eave-watched-") as made:
         folder = Path(shutil.copytree(given.data, Path(made) / "data"))
-        with (
-            running(replace(settings_for(folder), clock="forecast")) as app,
-            transaction(app.state.database) as session,
-        ):
-            have_roads(session, app.state.clock())  # the cast's accounts are made by the start
+        with running(settings_for(folder)):
+            pass  # makes the cast's accounts
+        database = open_database(sqlite_address(folder))
+        with transaction(database) as session:
+            have_roads(session, session.exec(select(tables.StoredForecast.issued)).one())  # when its clock begins
+        database.dispose()
         with service(folder, first) as address, prometheus(Path(made), address, second) as client:
             begun = time.time()
             use(address, folder, given.seconds)
