@@ -42,7 +42,7 @@ def open_data(settings: Settings) -> Opened:
         _wait_for_turn(held)
         secret = read_secret(settings, lambda: secrets.token_urlsafe(32))
         database = open_database(settings.database)
-        upgrade(database, others=lambda: bool(held.workers() - {held.number}))
+        upgrade(database, others=lambda: bool(held.workers() - {held.number}), copies=settings.data)
         held.join()
         held.drop(Duty.START)
     except BaseException:

@@ -17,6 +17,8 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
 from typing import ParamSpec, TypeVar
 
+from api.workers.giving_way import give_way
+
 Given = ParamSpec("Given")
 Made = TypeVar("Made")
 PATIENCE_S = 300.0  # for one piece of work, waiting for its turn included: then its process is ended
@@ -88,7 +90,7 @@ def outside(work: Callable[Given, Made], *given: Given.args, **named: Given.kwar
 
 def _begin() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the service's business
-    os.nice(_NICE)
+    give_way(_NICE)
     threading.Thread(target=_end_with_the_service, name="parent", daemon=True).start()
 
 

@@ -44,7 +44,7 @@ def read_secret(settings: Settings, make: Callable[[], str]) -> Secret:
         return _read(path)
     except OSError as fault:
         raise BadInput(str(path), f"cannot be made: {fault.strerror}") from None
-    with os.fdopen(handle, "w") as file:
+    with os.fdopen(handle, "w", encoding="utf-8") as file:
         file.write(made := make())
     return Secret(made)
 
@@ -65,7 +65,7 @@ def change_secret(settings: Settings, made: str, until: datetime.datetime, now: 
     text = "\n".join([made, *(f"{one} {moment.isoformat()}" for one, moment in kept)]) + "\n"
     try:
         handle, part = tempfile.mkstemp(dir=path.parent, prefix=".secret-")  # 0600
-        with os.fdopen(handle, "w") as file:
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
@@ -77,7 +77,7 @@ def change_secret(settings: Settings, made: str, until: datetime.datetime, now: 
 
 def _read(path: Path) -> Secret:
     try:
-        first, *rest = path.read_text(errors="replace").strip().splitlines() or [""]
+        first, *rest = path.read_text(encoding="utf-8", errors="replace").strip().splitlines() or [""]
     except OSError as fault:
         raise BadInput(str(path), f"cannot be read: {fault.strerror}") from None
     if len(first) < LEAST:

@@ -177,7 +177,7 @@ class _Given(PydanticBaseSettingsSource):
 
 def _content(name: str, path: Path) -> str:
     try:
-        text = path.expanduser().read_text().strip()
+        text = path.expanduser().read_text(encoding="utf-8").strip()
     except (OSError, UnicodeDecodeError) as fault:
         raise BadInput(name, f"{path} cannot be read: {getattr(fault, 'strerror', None) or 'it is no text'}") from None
     if not text or "\n" in text:

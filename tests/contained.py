@@ -194,8 +194,8 @@ def main(words: Sequence[str] | None = None) -> None:
     parser.add_argument("--base", help="an image with Python 3.11 on Debian (default: one made by debootstrap)")
     parser.add_argument("--keep", action="store_true", help="leave the images for the next time")
     given = parser.parse_args(words)
-    if lacking := [name for name in ("podman", "debootstrap") if shutil.which(name) is None]:
-        sys.exit(f"Not here: {', '.join(lacking)} (apt-get install podman runc netavark debootstrap)")
+    if lacking := [name for name in ("podman", "iptables", "debootstrap") if shutil.which(name) is None]:
+        sys.exit(f"Not here: {', '.join(lacking)} (apt-get install podman runc netavark iptables debootstrap)")
     podman = Podman()
     try:
         if given.base is None:

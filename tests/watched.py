@@ -12,6 +12,7 @@ Grafana itself draws them with its own looks.
 from __future__ import annotations
 
 import argparse
+import datetime
 import json
 import os
 import re
@@ -28,8 +29,12 @@ from typing import Any
 
 import httpx
 import yaml
+from sqlmodel import Session, select
 
+from api import tables
 from api.access.accounts import Role
+from api.database import open_database, transaction
+from api.settings import sqlite_address
 from tests.killed_workers import free_port
 from tests.service.cast import JSON, NAMES, running, settings_for, sign_in
 from tests.waiting import until
@@ -51,6 +56,12 @@ def process(*command: str, env: dict[str, str] | None = None) -> Iterator[subpro
         finally:
             one.terminate()
             one.wait(60)
+
+
+def have_roads(session: Session, now: datetime.datetime) -> None:
+    """Have drives come from an extract that was there two days ago and is gone now."""
+    session.merge(tables.RoadSource(id=1, kind="extract", tiles="town"))
+    session.add(tables.RoadTable(asked="extract town", got_at=now - datetime.timedelta(days=2)))
 
 
 def answers(address: str) -> bool:
@@ -154,6 +165,10 @@ def lacking(client: httpx.Client, panels: list[dict[str, Any]], begun: float) ->
     return found
 
 
+def said(value: float) -> str:
+    return f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.4g}"
+
+
 def draw(client: httpx.Client, panels: list[dict[str, Any]], begun: float, out: Path) -> None:
     """Draw the panels in their places, each line named as the dashboard names it."""
     import matplotlib as mpl
@@ -182,11 +197,12 @@ def draw(client: httpx.Client, panels: list[dict[str, Any]], begun: float, out: 
                 times, values = zip(*((t - begun, factor * float(v)) for t, v in one["values"]), strict=True)
                 axes.plot(times, values, linewidth=1, label=words or None)
             axes.yaxis.set_major_locator(MaxNLocator(4))
-            axes.yaxis.set_major_formatter(FuncFormatter(lambda v, _, unit=unit: f"{v:,.4g}{unit}"))
+            axes.yaxis.set_major_formatter(FuncFormatter(lambda v, _, unit=unit: said(v) + unit))
             axes.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:.0f} s"))
             axes.tick_params(labelsize=7)
             axes.grid(linewidth=0.3)
-            top = 1.3 * axes.dataLim.y1 or 1
+            top = 1.3 * axes.dataLim.y1 if axes.lines else 0
+            top = top or 1
             axes.set_ylim(-0.04 * top, top)  # what is nothing is seen as a line
             if axes.get_legend_handles_labels()[1]:
                 axes.legend(fontsize=6, ncols=2, loc="upper left")
@@ -206,6 +222,10 @@ def main() -> None:
         folder = Path(shutil.copytree(given.data, Path(made) / "data"))
         with running(settings_for(folder)):
             pass  # makes the cast's accounts
+        database = open_database(sqlite_address(folder))
+        with transaction(database) as session:
+            have_roads(session, session.exec(select(tables.StoredForecast.issued)).one())  # when its clock begins
+        database.dispose()
         with service(folder, first) as address, prometheus(Path(made), address, second) as client:
             begun = time.time()
             use(address, folder, given.seconds)

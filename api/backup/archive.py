@@ -22,7 +22,7 @@ from typing import IO
 import msgspec
 import sqlalchemy as sa
 
-from api.backup.copying import faults_of, snapshot
+from api.backup.copying import faults_of, form_of, snapshot
 from api.database.opening import make_folder, sqlite_file
 from scheduler.errors import BadInput
 
@@ -30,6 +30,7 @@ KIND = "eaveboard backup/1"
 DATABASE, MANIFEST = "database.sqlite", "backup.json"
 CHUNK = 1 << 20
 _PASSING = ("before-restore-", "exports/", "imports/")  # an archive in the making would hold itself, without end
+_SQLITE = b"SQLite format 3\0"
 _LEFT_OUT = (".lock", ".copy", ".unfinished", ".part", ".tmp", ".backup")
 
 
@@ -81,9 +82,12 @@ def make_backup(database: sa.Engine, data: Path, out: Path, now: datetime.dateti
 def verify(file: Path, work: Path | None = None) -> Manifest:
     """Read a whole backup and return what it says of itself; raises `BadInput` where anything in it is not as it was.
 
-    Every byte is compared with its hash, and the database with its own rules. work: a folder for the database
-    meanwhile, None for the system's.
+    Every byte is compared with its hash, and the database with its own rules. A copy from before an upgrade, which is
+    a SQLite file, is taken as a backup of nothing else. work: a folder for the database meanwhile, None for the
+    system's.
     """
+    if is_copy(file):
+        return _copy_verified(file)
     with unpacking(file, "backup") as packed, tempfile.TemporaryDirectory(prefix=".verify-", dir=work) as made:
         manifest = manifest_of(packed, file)
         database = Path(made) / DATABASE
@@ -96,6 +100,27 @@ def verify(file: Path, work: Path | None = None) -> Manifest:
         if rows_of(database) != manifest.rows:
             raise BadInput(str(file), "is damaged: its database has other rows than were backed up")
     return manifest
+
+
+def is_copy(file: Path) -> bool:
+    """Say whether a file is a SQLite database, as the copies are that an upgrade makes."""
+    try:
+        with file.open("rb") as source:
+            return source.read(len(_SQLITE)) == _SQLITE
+    except OSError:
+        return False
+
+
+def _copy_verified(file: Path) -> Manifest:
+    form = form_of(file)
+    if faults := faults_of(file):
+        raise BadInput(str(file), f"is damaged: {faults[0]}")
+    if form is None:
+        raise BadInput(str(file), "is no copy of a service's database: it does not say of which form it is")
+    made_at = datetime.datetime.fromtimestamp(file.stat().st_mtime, datetime.UTC)
+    with file.open("rb") as source, Path(os.devnull).open("wb") as to:
+        whole = {DATABASE: copied(source, to)}
+    return Manifest(KIND, "", form, made_at, whole, rows_of(file), chain=_chain(file))
 
 
 @contextmanager

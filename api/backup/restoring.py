@@ -13,7 +13,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from api.backup.archive import DATABASE, MANIFEST, Manifest, verify
+from api.backup.archive import DATABASE, MANIFEST, Manifest, is_copy, verify
 from api.backup.copying import copy_rows
 from api.database import forms, hold, open_database, upgrade
 from api.database.opening import sqlite_file
@@ -23,6 +23,7 @@ from scheduler.errors import BadInput
 def restore(file: Path, data: Path, address: str, *, replace: bool, now: datetime.datetime) -> Manifest:
     """Put the backup `file` into the data folder and the database at `address`; return what it says of itself.
 
+    `file` may also be a copy from before an upgrade: then the database alone is put back, and the secret stays.
     A backup of SQLite can be put into PostgreSQL, and the other way round. `replace`: a SQLite database that is there
     is replaced; it and the secret are then kept in a folder before-restore-…. Photos that are there stay, since they
     are called by their content. Raises `BadInput`, with nothing changed, where the backup is damaged or of a newer
@@ -30,10 +31,16 @@ def restore(file: Path, data: Path, address: str, *, replace: bool, now: datetim
     """
     manifest = verify(file)
     if manifest.form not in forms():
-        problem = f"is of a newer program ({manifest.program}, form {manifest.form}; this one knows {forms()[-1]})"
+        said = ", ".join(filter(None, (manifest.program, f"form {manifest.form}")))
+        problem = f"is of a newer program ({said}; this one knows {forms()[-1]})"
         raise BadInput(str(file), f"{problem}: install that one")
 
     def unpack(folder: Path) -> None:
+        if is_copy(file):
+            shutil.copyfile(file, folder / DATABASE)
+            if (data / "secret").is_file():
+                shutil.copy2(data / "secret", folder / "secret")
+            return
         with zipfile.ZipFile(file) as packed:
             for name in manifest.files:
                 packed.extract(name, folder)

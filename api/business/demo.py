@@ -65,7 +65,7 @@ def build(
     report(f"read {len(business.rows)} rows of {business.name} from {files}")
     database = open_database(address or sqlite_address(out))
     try:
-        upgrade(database)
+        upgrade(database, copies=out)
         now = business.first_week.forecast_issued
         loaded = load_business(database, business, files_fingerprint(files), now)
         report("loaded them into the database" if loaded else "the database holds them already")
@@ -78,7 +78,7 @@ def build(
         row, planned = plan_week(
             database, made, planner or _engine(), seconds=seconds, now=now, by="demo", report=_progress(report)
         )
-        (out / "plan.json").write_text(row.plan)
+        (out / "plan.json").write_text(row.plan, encoding="utf-8")
         report("planned the week" if planned else "the week is planned already: nothing has changed since")
         if planner is None and (planned or loaded):
             report(f"planning the weeks ahead, for at most {AHEAD_SECONDS:.0f} s")
@@ -133,7 +133,7 @@ def _write_papers(out: Path, made: PreparedWeek) -> None:
     for visit_id, job in made.papers.items():
         if job.layout is not None and job.drawing is not None:
             (out / "layouts" / f"{visit_id}.json").write_bytes(encode(job.layout))
-            (out / "drawings" / f"{visit_id}.svg").write_text(job.drawing)
+            (out / "drawings" / f"{visit_id}.svg").write_text(job.drawing, encoding="utf-8")
 
 
 def files_fingerprint(folder: Path) -> str:

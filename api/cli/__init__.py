@@ -125,4 +125,4 @@ def _open_what_is_closed() -> None:
             os.open(os.devnull, os.O_RDWR)  # gets the lowest number that is free: this one
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:
-            setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115

@@ -39,7 +39,7 @@ def reset_password(
     settings = read_settings(os.environ)
     database = open_database(settings.database)
     try:
-        upgrade(database)
+        upgrade(database, copies=settings.data)
         with transaction(database) as session:
             account = session.exec(select(Account).where(Account.name == name.strip().lower())).first()
             if account is None and not manager:

@@ -188,7 +188,7 @@ def _engine() -> Iterator[tuple[Engine, Settings]]:
         raise BadInput("EAVEBOARD_DATA", f"there is no database in {settings.data}: make one, or name another folder")
     engine = open_database(settings.database)
     try:
-        upgrade(engine)
+        upgrade(engine, copies=settings.data)
         yield engine, settings
     finally:
         engine.dispose()

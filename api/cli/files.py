@@ -68,14 +68,21 @@ def text_of(raw: bytes) -> str:
 
 @contextmanager
 def on_disk(path: Path) -> Iterator[Path]:
-    """Give the file, or a copy of standard input while it is needed: for what reads here and there in a file."""
+    """Give the file, or a copy of standard input while it is needed: for what reads here and there in a file.
+
+    What is wrong with the copy is told of `-`, which is how people called it.
+    """
     if path != STANDARD:
         yield path
         return
     with tempfile.TemporaryDirectory(prefix="eave-input-") as made:
         copy = Path(made) / "standard-input"
         copy.write_bytes(read_document(path, bytes))
-        yield copy
+        try:
+            yield copy
+        except BadInput as fault:
+            where, problem = (words.replace(str(copy), str(path)) for words in (fault.where, fault.problem))
+            raise BadInput(where, problem) from None
 
 
 def check_writable(path: Path) -> None:
@@ -95,6 +102,8 @@ def check_writable(path: Path) -> None:
 
 def make_folder(path: Path) -> None:
     """Make a folder, with those above it, where it is not there yet; raises `BadInput` where that cannot be."""
+    if path == STANDARD:
+        raise BadInput("-", "is never a folder; name one")
     try:
         path.mkdir(parents=True, exist_ok=True)
     except FileExistsError:

@@ -46,18 +46,18 @@ def compile_once() -> None:
         return
     choose_cache()
     done = Path(os.environ[CACHE]) / "ready"
-    if done.is_file() and done.read_text() == sys.version:
+    if done.is_file() and done.read_text(encoding="utf-8") == sys.version:
         return
     try:
         done.parent.mkdir(parents=True, exist_ok=True)
-        (done.parent / "unfinished").write_text("")
+        (done.parent / "unfinished").write_text("", encoding="utf-8")
     except OSError as fault:
         problem = (
             f"must be a folder that can be written, {done.parent}: {fault.strerror}; compiled loops are kept there"
         )
         raise BadInput(CACHE, problem) from None
     _compile()
-    done.write_text(sys.version)
+    done.write_text(sys.version, encoding="utf-8")
     (done.parent / "unfinished").unlink(missing_ok=True)
     for old in done.parent.parent.glob("engine-*"):  # of programs before this one
         if old != done.parent and done.parent.name.startswith("engine-"):

@@ -66,7 +66,7 @@ def get(
         settings = read_settings(os.environ)
         database = open_database(settings.database)
         try:
-            upgrade(database)
+            upgrade(database, copies=settings.data)
             wanted = _box(box) if box is not None else box_round(_places(database), margin_km)
             tiles = tiles_folder(settings.data, town)
             tiles.parent.mkdir(parents=True, exist_ok=True)

@@ -66,7 +66,9 @@ def backup(
 
 
 def restore(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A backup; - reads standard input.")],
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="A backup, or a copy from before an upgrade; - reads standard input.")
+    ],
     check: Annotated[bool, typer.Option("--check", help="Only read the backup and say whether it is whole.")] = False,
     replace: Annotated[
         bool, typer.Option("--replace", help="Put it in the place of a SQLite database, of which a copy is kept.")
@@ -75,7 +77,8 @@ def restore(
     """Put a backup back into the data folder and the database that the settings name; the service must not be running.
 
     Refused, with nothing changed, where the backup is damaged or of a newer program. One of an older program is
-    brought to this program's form. A backup of SQLite may go into PostgreSQL and the other way round.
+    brought to this program's form. A backup of SQLite may go into PostgreSQL and the other way round. A copy that the
+    service made before an upgrade (eaveboard.form-….copy) puts the database back alone.
     """
     from api.backup.archive import verify
     from api.backup.restoring import restore as put_back
@@ -85,7 +88,7 @@ def restore(
     settings = read_settings(os.environ)
     with on_disk(file) as given:
         if check:
-            _tell(verify(given), f"{given} is whole")
+            _tell(verify(given), f"{file} is whole")
             return
         now = datetime.datetime.now(datetime.UTC)
         manifest = put_back(given, settings.data, settings.database, replace=replace, now=now)

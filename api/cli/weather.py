@@ -6,12 +6,13 @@ import datetime
 import enum
 import os
 import zoneinfo
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from api.cli.files import make_folder, read_document, text_of, write_document
+from api.cli.files import make_folder, on_disk, read_document, text_of, write_document
 from api.cli.saying.command import Command
 from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
@@ -36,7 +37,10 @@ SourceKind = Literal["file", "nws", "open-meteo"]
 Lat = Annotated[float, typer.Option(help="Degrees north of the site.", min=-90, max=90)]
 Lon = Annotated[float, typer.Option(help="Degrees east of the site (west is negative).", min=-180, max=180)]
 From = Annotated[SourceKind, typer.Option("--from", help="Where the forecast comes from.")]
-Address = Annotated[str, typer.Option(help="The CSV file, or the service's address where it is not the usual one.")]
+Address = Annotated[
+    str,
+    typer.Option(help="The CSV file (- reads standard input), or the service's address where it is not the usual one."),
+]
 Contact = Annotated[str, typer.Option(help="E-mail or web address sent to the service, which asks for it.")]
 Keep = Annotated[Path | None, typer.Option(help="Folder for the last good forecasts; the system's cache by default.")]
 Limits = Annotated[Path | None, typer.Option("--limits", help="Your own table of limits (CSV).")]
@@ -196,7 +200,11 @@ def _got(kind: SourceKind, address: str, contact: str, lat: float, lon: float, k
         raise BadInput("--address", "must name the CSV file, for --from file")
     folder = keep or Path(platformdirs.user_cache_dir("eaveboard")) / "forecasts"
     source = Source(kind, address or usual, contact)
-    return forecast_for(source, lat, lon, datetime.datetime.now(datetime.UTC), folder)
+    now = datetime.datetime.now(datetime.UTC)
+    if kind != "file":
+        return forecast_for(source, lat, lon, now, folder)
+    with on_disk(Path(address)) as given:
+        return forecast_for(replace(source, address=str(given)), lat, lon, now, folder)
 
 
 def _limits(file: Path | None) -> LimitTable:

@@ -21,7 +21,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from api.backup.archive import manifest_of
 from api.backup.keeper import newest_of
 from api.chain.links import Broken, Head, broken, head, unsealed
-from api.condition.figures import figures
+from api.condition.figures import Figures, figures
 from api.database import forms, transaction
 from api.database.opening import MORE, POOL, sqlite_file
 from api.database.server_locks import workers_of
@@ -171,9 +171,22 @@ def _figures(database: sa.Engine, now: datetime.datetime) -> Iterator[Examined]:
         yield Examined("forecast", "fine", f"the newest is {_hours(age)} old")
     else:
         yield Examined("forecast", "look", "none is fetched: choose a source on the page Weather")
+    yield _roads(found)
     wait = found.longest_wait_s
     going = f"{found.runs['waiting']} runs wait, {found.runs['running']} are at work, {found.runs['failed']} failed"
     yield Examined("planner", "look" if wait is not None and wait > 900 else "fine", going)
+
+
+def _roads(found: Figures) -> Examined:
+    """Say what times the drives, and how old the newest one is."""
+    if not found.roads_wanted:
+        return Examined("roads", "fine", "every drive is estimated")
+    if found.roads_failing_s is not None:
+        words = f"none has been timed for {_hours(found.roads_failing_s)} ({found.roads_words})"
+        return Examined("roads", "look", f"{words}: the page Roads says more")
+    if found.roads_age_s is None:
+        return Examined("roads", "look", "none has been timed yet: does the service run?")
+    return Examined("roads", "fine", f"the newest drive is {_hours(found.roads_age_s)} old")
 
 
 def _workers(database: sa.Engine) -> Examined:

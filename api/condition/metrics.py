@@ -46,6 +46,12 @@ def metrics(
     gauge("forecast_wanted", "1: forecasts are to be fetched.", int(now.forecast_wanted))
     gauge("forecast_age_seconds", "Age of the newest forecast, from when it was issued.", now.forecast_age_s)
     gauge("forecast_failing_places", "Places for which the last fetch of a forecast failed.", now.forecast_failing)
+    gauge("roads_wanted", "1: drives are timed by a source, not estimated.", int(now.roads_wanted))
+    gauge("roads_age_seconds", "Seconds since the source of drives timed one last.", now.roads_age_s)
+    if now.roads_wanted:
+        gauge("roads_failing_seconds", "How long that source has failed; 0: it does not.", now.roads_failing_s or 0.0)
+    owed = (machine - now.call_since).total_seconds() if now.call_since else 0.0
+    gauge("webhook_wait_seconds", "How long the call to a webhook has waited that waits longest.", owed)
     gauge("shorts_open", "Shorts that have not arrived.", now.shorts_open)
     gauge("messages_waiting", "Messages to customers that nobody has sent or told.", now.messages_waiting)
     gauge("cases_open", "Changed visits that still need a time.", now.cases_open)

@@ -18,22 +18,30 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy.exc import DBAPIError
 
-from api.database.opening import copy_sqlite, make_private, sqlite_file, unusable
+from api.database.opening import copy_sqlite, make_private, open_database, sqlite_file, unusable
 from api.database.server_locks import ADVISORY
 from scheduler.errors import BadInput
 
 MIGRATIONS = Path(__file__).parents[1] / "migrations"
-COPIES = 3  # copies kept beside a SQLite database, the newest ones
+COPIES = 3  # copies kept of a database before it was changed, the newest ones
+AT_ONCE = 100  # rows in memory
 
 
-def upgrade(engine: sa.Engine, to: str = "head", others: Callable[[], bool] = lambda: False) -> None:
+def upgrade(
+    engine: sa.Engine,
+    to: str = "head",
+    others: Callable[[], bool] = lambda: False,
+    *,
+    copies: Path | None = None,
+) -> None:
     """Bring the database to the migration `to`; does nothing where it is there already.
 
     others: whether workers are at it, which are of an older program then: it is refused where something is to change.
+    copies: the folder in which a copy of a database on a server is kept; None: of such a one there is none.
 
-    Each migration is one transaction, so that a start cut off anywhere leaves the form before it or after it. A SQLite
-    database that holds something is copied beside itself first. Raises `BadInput` in one sentence where the database
-    cannot be reached or read, or is of a newer program.
+    Each migration is one transaction, so that a start cut off anywhere leaves the form before it or after it. A
+    database that holds something is copied first, a SQLite one beside itself. Raises `BadInput` in one sentence where
+    the database cannot be reached, read or copied, or is of a newer program.
     """
     config, scripts = _config(), _scripts()
     name = sqlite_file(engine.url) or "EAVEBOARD_DATABASE"
@@ -48,7 +56,7 @@ def upgrade(engine: sa.Engine, to: str = "head", others: Callable[[], bool] = la
             problem = "must be brought to a newer form, and workers of the older program are at it; end those first"
             raise BadInput(str(name), problem)
         if here is not None:
-            copy_beside(engine, here)
+            _copy(engine, here, copies)
         with engine.connect() as connection, _quiet(connection):
             for step in steps:
                 _one(connection, config, scripts, chain, step)
@@ -141,27 +149,74 @@ def _quiet(connection: sa.Connection) -> Iterator[None]:
         driver.isolation_level = before
 
 
-def copy_beside(engine: sa.Engine, form: str) -> Path | None:
-    """Copy a SQLite database beside itself, sweep copies older than the newest three, and return the copy.
+def _copy(engine: sa.Engine, form: str, folder: Path | None) -> None:
+    """Copy a database that is about to be changed, and sweep copies older than the newest three.
 
-    None on PostgreSQL and in memory. A copy has its name only once it is whole.
+    The copy is a SQLite file in `folder`, that of a SQLite database beside itself. It has its name only once it is
+    whole. Nothing is done for a database in memory.
     """
     file = sqlite_file(engine.url)
-    if file is None:
-        return None
+    beside = file or (folder / "eaveboard.sqlite" if folder and engine.dialect.name != "sqlite" else None)
+    if beside is None:
+        return
     now = datetime.datetime.now(datetime.UTC)
-    copy = file.with_name(f"{file.stem}.form-{form}.{now:%Y%m%dT%H%M%S%f}.copy")
+    copy = beside.with_name(f"{beside.stem}.form-{form}.{now:%Y%m%dT%H%M%S%f}.copy")
     unfinished = copy.with_suffix(".unfinished")
-    for left in file.parent.glob(f"{file.stem}.form-*.unfinished"):
+    for left in beside.parent.glob(f"{beside.stem}.form-*.unfinished*"):
         left.unlink(missing_ok=True)
     try:
         make_private(unfinished)
-        copy_sqlite(file, unfinished)
+        if file is not None:
+            copy_sqlite(file, unfinished)
+        else:
+            _copy_server(engine, form, unfinished)
         os.replace(unfinished, copy)
-    except (OSError, sqlite3.Error) as fault:
+    except (OSError, sqlite3.Error, DBAPIError) as fault:
         unfinished.unlink(missing_ok=True)
-        raise BadInput(str(file), f"cannot be copied before it is changed: {fault}") from fault
-    stamped = sorted(file.parent.glob(f"{file.stem}.form-*.copy"), key=lambda path: path.name.split(".")[-2])
+        said = str(getattr(fault, "orig", None) or fault).strip().partition("\n")[0]
+        problem = f"cannot be copied to {copy} before it is changed: {said}"
+        raise BadInput(str(file or "EAVEBOARD_DATABASE"), problem) from fault
+    stamped = sorted(beside.parent.glob(f"{beside.stem}.form-*.copy"), key=lambda path: path.name.split(".")[-2])
     for old in stamped[:-COPIES]:
         old.unlink(missing_ok=True)
-    return copy
+
+
+def _copy_server(engine: sa.Engine, form: str, file: Path) -> None:
+    """Write a server's database, as it is at one moment in the migration `form`, into the empty SQLite `file`.
+
+    Its tables are those of that migration: what this program knows of tables is of a newer one.
+    """
+    alone = open_database(f"sqlite:///{file}")
+    try:
+        upgrade(alone, form)
+        known = sa.MetaData()
+        known.reflect(alone)
+        with (
+            engine.connect().execution_options(isolation_level="REPEATABLE READ", stream_results=True) as reading,
+            alone.connect() as writing,
+            _quiet(writing),
+            writing.begin(),
+        ):
+            writing.exec_driver_sql("BEGIN IMMEDIATE")
+            for table in known.tables.values():
+                _copy_table(reading, writing, table)
+        with alone.connect() as connection:
+            connection.exec_driver_sql("PRAGMA journal_mode = DELETE")
+    finally:
+        alone.dispose()
+
+
+def _copy_table(reading: sa.Connection, writing: sa.Connection, table: sa.Table) -> None:
+    """Put all rows of a server's table into the same table of a SQLite file, whose own few are replaced."""
+    if writing.execute(sa.select(sa.literal(1)).select_from(table).limit(1)).first() is not None:
+        writing.execute(sa.delete(table))
+    columns = list[sa.ColumnElement[Any]]()
+    for column in table.columns:
+        json = isinstance(column.type, sa.JSON)
+        if json:  # letter by letter: read and written anew, a null in it could not be told from none
+            column.type = sa.Text()
+        there: sa.ColumnElement[Any] = sa.column(column.name)
+        columns.append(sa.cast(there, sa.Text).label(column.name) if json else there)
+    rows = reading.execute(sa.select(*columns).select_from(sa.table(table.name)))
+    for some in rows.mappings().partitions(AT_ONCE):
+        writing.execute(sa.insert(table), [dict(row) for row in some])

@@ -17,6 +17,7 @@ import msgspec
 from sqlalchemy.exc import SQLAlchemyError
 
 from api.database.opening import make_private
+from api.workers.giving_way import give_way
 from scheduler.errors import BadInput
 
 Tell = Callable[[int, int], None]  # what is done, of how much
@@ -121,7 +122,7 @@ def _do(line: Connection, work: Callable[..., Any], given: tuple[Any, ...]) -> N
     with line, suppress(BrokenPipeError):  # of the line: whoever asked has given the work up
         try:
             if multiprocessing.parent_process() is not None:
-                os.nice(_NICE)
+                give_way(_NICE)
             line.send(("made", work(*given, lambda done, total: line.send(("step", done, total)))))
         except (BadInput, OSError) as fault:
             line.send(("fault", fault))

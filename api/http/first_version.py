@@ -5,12 +5,17 @@ Within a version keys and addresses are added, and none is taken away or changes
 
 from __future__ import annotations
 
+import re
+from urllib.parse import quote
+
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 PREFIX = "/v1"
 # A proxy keeps figures inside by their path alone; files of pages are for no program.
 _OUTSIDE = ("/metrics", "/static/", PREFIX + "/")
+_ASKED = "eave.asked"
+_NOT_OF_A_PATH = re.compile(rb"%(?![0-9A-Fa-f]{2})|[^\w!$%&'()*+,./:;=@~-]", re.ASCII)  # of a URI, RFC 3986
 
 
 class FirstVersion:
@@ -34,10 +39,18 @@ class FirstVersion:
             await send(message)
 
         raw = scope.get("raw_path")
-        inner = {**scope, "path": path, "headers": _for_a_program(scope["headers"])}
+        inner = {**scope, _ASKED: asked(scope), "path": path, "headers": _for_a_program(scope["headers"])}
         if raw is not None:
             inner["raw_path"] = raw.removeprefix(PREFIX.encode())
         await self.app(inner, receive, below)
+
+
+def asked(scope: Scope) -> str:
+    """Return the path that the caller of a request asked for, as a URI has it, with its version where it named one."""
+    if _ASKED in scope:
+        return str(scope[_ASKED])
+    raw: bytes = scope.get("raw_path") or quote(scope["path"]).encode()
+    return _NOT_OF_A_PATH.sub(lambda found: b"%%%02X" % found[0][0], raw).decode()
 
 
 def _for_a_program(headers: list[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:

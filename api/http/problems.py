@@ -19,6 +19,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from api.fields.files.sheets import BadFiles
+from api.http.first_version import asked
 from api.http.headers import ALWAYS
 from api.http.pages import page
 from api.languages import gettext, language, page_language, speaking, to_say
@@ -167,7 +168,7 @@ async def answer(request: Request, fault: Exception) -> Response:
         refused.headers.update(problem.headers)
         return refused
     with speaking(problem.language), speaking(page_language()):
-        body = json.dumps(problem.document(request.url.path), ensure_ascii=False)
+        body = json.dumps(problem.document(asked(request.scope)), ensure_ascii=False)
     return Response(body, problem.status, problem.headers, MEDIA_TYPE)
 
 

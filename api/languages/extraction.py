@@ -100,21 +100,23 @@ _SAYS = re.compile(r"[^\W\d_]{2}")  # a text that is more than its values
 def messages(root: Path) -> Catalog:
     """Return what templates and modules say."""
     templates = sorted((root / "api/templates").rglob("*.html"))
-    modules = [p for p in sorted((root / "api").rglob("*.py")) if "from api.languages import" in p.read_text()]
+    modules = [
+        p for p in sorted((root / "api").rglob("*.py")) if "from api.languages import" in p.read_text(encoding="utf-8")
+    ]
     found = _found(root, "api.languages.templates:extract", templates)
     return _catalogue(
         [
             *found,
             *_found(root, "python", modules),
             *((_WORK_KINDS, text) for text in work_kind_texts(root)),
-            *((form, text) for form in _FORMS for text in field_texts((root / form).read_text())),
+            *((form, text) for form in _FORMS for text in field_texts((root / form).read_text(encoding="utf-8"))),
             *(
                 (path, text)
                 for path, names in _TABLES.items()
-                for text in table_texts((root / path).read_text(), names)
+                for text in table_texts((root / path).read_text(encoding="utf-8"), names)
             ),
-            *((_STARTED, text) for text in started_texts((root / _STARTED).read_text())),
-            *((_SURVEY, text) for text in survey_texts((root / _SURVEY).read_text()) if text),
+            *((_STARTED, text) for text in started_texts((root / _STARTED).read_text(encoding="utf-8"))),
+            *((_SURVEY, text) for text in survey_texts((root / _SURVEY).read_text(encoding="utf-8")) if text),
         ]
     )
 
@@ -230,7 +232,7 @@ def _scripts(root: Path, entries: Iterable[Path]) -> Catalog:
         script = left.pop().resolve()
         if script not in all_of:
             all_of.add(script)
-            left += [script.parent / name for name in _IMPORTED.findall(script.read_text())]
+            left += [script.parent / name for name in _IMPORTED.findall(script.read_text(encoding="utf-8"))]
     keywords = {"spoken": None, "spokenFor": (1, 2)}
     found = _found(root.resolve(), "javascript", sorted(all_of), keywords, {"parse_template_string": "false"})
     return _catalogue(found)
@@ -252,10 +254,10 @@ def refusals(root: Path) -> Catalog:
     for path in sorted((root / "api").rglob("*.py")):
         name = path.relative_to(root).as_posix()
         if not name.startswith(_NOT_FOR_PEOPLE):
-            found += [(name, text) for text in refusal_texts(path.read_text())]
+            found += [(name, text) for text in refusal_texts(path.read_text(encoding="utf-8"))]
     found += [("api/languages/core_words.py", text) for text in REFUSED]
     return _catalogue([*found, *(("scheduler/units.py", text) for text in refusal_texts(
-        (root / "scheduler/units.py").read_text()))])  # fmt: skip
+        (root / "scheduler/units.py").read_text(encoding="utf-8")))])  # fmt: skip
 
 
 DOMAINS: dict[Domain, Callable[[Path], Catalog]] = {

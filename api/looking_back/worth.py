@@ -8,7 +8,6 @@ from __future__ import annotations
 import datetime
 import logging
 import multiprocessing
-import os
 import threading
 import time
 from collections.abc import Callable
@@ -23,6 +22,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.database import Duty, Hold, transaction
 from api.ledger.history import note
+from api.workers.giving_way import give_way
 from api.workers.lookout import Lookout
 from api.workers.turns import Turn, one_at_a_time
 
@@ -104,7 +104,7 @@ class WorthRuns:
 def find(line: Connection, week: str, names: dict[str, str], seconds: float) -> None:
     """Answer in a process of its own: ("done", what is worth how much as plain data) or ("failed", why)."""
     with suppress(OSError):
-        os.nice(10)  # pages and the planner come first
+        give_way()  # pages and the planner come first
     from scheduler import plan_week, tiny_week, worth
     from scheduler.week import read_week, with_names
 

@@ -26,6 +26,7 @@ from api.database import transaction
 from api.ledger.history import note
 from api.ledger.plans.documents import because_as_data, because_from_data, notes_from_data
 from api.week.build import with_because
+from api.workers.giving_way import give_way
 from api.workers.lookout import Lookout
 from scheduler import BY_HAND, with_reasons
 from scheduler.plan import Plan, read_plan
@@ -132,7 +133,7 @@ class ReasonsKeeper:
 def _begin() -> None:
     """Make a new process ready: it gives way to others, and ends when the service does, however that ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the service's business
-    os.nice(_NICE)
+    give_way(_NICE)
     threading.Thread(target=_end_with_the_service, daemon=True).start()
 
 

@@ -156,7 +156,7 @@ def test_audit_of_a_broken_plan_says_what_is_broken_and_ends_with_1(
         ("week.json", ".", ".: cannot be read: it is a folder."),
         ("plan.json", "plan.json", 'plan.json: format: must be "week/1" or "week/2", is "plan/1".'),
         ("week.json", "week.json", 'week.json: format: must be "plan/1" or "plan/2", is "week/1".'),
-        ("-", "-", "-: can stand for one of the two files only."),
+        ("-", "-", "-: can stand for one of the files only; name the others."),
     ],
 )
 def test_bad_input_is_one_sentence_and_2(

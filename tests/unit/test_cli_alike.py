@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import random
@@ -17,8 +18,10 @@ import yaml
 from typer.main import get_command
 
 from api.cli import app, main
+from api.cli.saying.command import WRITTEN as WRITES
 from api.cli.saying.manual import each_command, manual, parameters
 from scheduler.documents import encode
+from scheduler.times.calibrate import COLUMNS
 from tests.plans import good_plan
 from tests.weeks import small_week
 
@@ -54,6 +57,135 @@ def test_every_command_takes_json_and_quiet_and_names_what_it_writes_by_the_same
     options = {option: param for param in COMMANDS[name].params for option in param.opts}
     assert {"--json", "--quiet", "-q"} <= set(options)
     assert "--out" not in options or options["--out"] is options.get("-o")
+
+
+# Each file that a command reads, as {}, in a way of calling it in which everything else is right.
+PLACE = "--lat 40 --lon -75 --from file"
+WINDOWS = f"weather windows {PLACE} --start 2027-04-12"
+READ = {
+    "plan week_file": "plan {} --out out.json",
+    "audit week_file": "audit {} plan.json",
+    "audit plan_file": "audit week.json {}",
+    "show plan_file": "show {} --week week.json",
+    "show week_file": "show plan.json --week {}",
+    "worth week_file": "worth {}",
+    "crews roster_file": "crews {} --week week.json --out out.json",
+    "crews week_file": "crews roster.json --week {} --out out.json",
+    "replan week_file": "replan {} --from plan.json --out out.json",
+    "replan plan_file": "replan week.json --from {} --out out.json",
+    "offer week_file": "offer {} --from plan.json --job none",
+    "offer plan_file": "offer week.json --from {} --job none",
+    "draw survey": "draw {} --out out.json",
+    "calibrate history": "calibrate {}",
+    "calibrate times": "calibrate history.csv --times {}",
+    "import file": "import {} --table vans",
+    "restore file": "restore {}",
+    "roads table places": "roads table {} --out out.json",
+    "roads table constants": "roads table places.csv --out out.json --constants {}",
+    "roads table slowdowns": "roads table places.csv --out out.json --slowdowns {}",
+    "roads fit places": "roads fit tiles --places {}",
+    "roads fit constants": "roads fit tiles --constants {}",
+    "weather fetch address": f"weather fetch {PLACE} --address {{}}",
+    "weather windows address": f"{WINDOWS} --address {{}}",
+    "weather windows limits": f"{WINDOWS} --address hours.csv --limits {{}}",
+    "weather limits limits": "weather limits --limits {}",
+}
+NAMED = {"week.json", "plan.json", "roster.json", "history.csv", "places.csv", "hours.csv"}  # read as well, beside it
+# Each file that a command writes, in the same way.
+WRITTEN = {
+    "plan out": "plan week.json --seconds 0 --out {}",
+    "crews out": "crews roster.json --week week.json --out {}",
+    "replan out": "replan week.json --from plan.json --seconds 0 --out {}",
+    "replan week_out": "replan week.json --from plan.json --seconds 0 --out out.json --week-out {}",
+    "draw out": "draw survey.json --out {}",
+    "draw svg": "draw survey.json --out out.json --svg {}",
+    "draw pdf": "draw survey.json --out out.json --pdf {}",
+    "calibrate out": "calibrate history.csv --out {}",
+    "export out": "export --out {}",
+    "packet out": "packet J-1 --out {}",
+    "daysheet out": "daysheet north-1 2027-04-12 --out {}",
+    "backup out": "backup --out {}",
+    "man-page out": "man-page --out {}",
+    "roads table out": "roads table places.csv --out {}",
+    "roads fit out": "roads fit tiles --out {}",
+    "weather fetch out": f"weather fetch {PLACE} --address hours.csv --out {{}}",
+}
+FOLDERS = {
+    "demo out", "weather backtest out", "roads get region", "roads build extract", "roads build tiles",
+    "roads table tiles", "roads table cache", "roads fit roads", "weather fetch keep", "weather windows keep",
+}  # fmt: skip
+
+
+def test_every_file_of_every_command_is_tried_below() -> None:
+    named = {
+        f"{name.removeprefix('eaveboard ')} {param.name}"
+        for name, command in COMMANDS.items()
+        for param in command.params
+        if param.type_descriptor.annotation is Path
+    }
+    assert named == (READ.keys() | WRITTEN.keys() | FOLDERS) - {"weather fetch address", "weather windows address"}
+    assert {name.split()[-1] for name in WRITTEN} == set(WRITES)
+
+
+@pytest.fixture
+def there(files: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder that holds what the command lines above name; what is not right in it is what a test makes wrong."""
+    for file in files:
+        (tmp_path / file.name).write_bytes(file.read_bytes())
+    (tmp_path / "history.csv").write_text(",".join(COLUMNS) + "\n")
+    (tmp_path / "hours.csv").write_bytes((ROOT / "seeds/demo/forecast.csv").read_bytes())
+    nobody = {"format": "roster/1", "split_cents": 0, "shifts": [], "vans": [], "people": []}
+    (tmp_path / "roster.json").write_text(json.dumps(nobody))
+    (tmp_path / "data").mkdir()
+    (tmp_path / "data/eaveboard.sqlite").touch(0o600)
+    (tmp_path / "places.csv").write_text("id,lat,lon\nyard,40,-75\nmill,40.1,-75.1\n")
+    monkeypatch.chdir(tmp_path)
+    for name in [name for name in os.environ if name.startswith("EAVEBOARD_")]:
+        monkeypatch.delenv(name)
+    monkeypatch.setenv("EAVEBOARD_DATA", str(tmp_path / "data"))
+    return tmp_path
+
+
+@pytest.mark.parametrize("line", READ.values(), ids=READ)
+def test_what_is_wrong_with_a_file_is_said_alike_of_standard_input(
+    run: Run, there: Path, monkeypatch: pytest.MonkeyPatch, line: str
+) -> None:
+    """In one sentence on standard error, exit code 2, and nothing on standard output, whichever way was asked for."""
+    bad = b'{"\xff'
+    (there / "bad").write_bytes(bad)
+    for option in ([], ["--json"], ["--quiet"]):
+        by_name = run(*line.format("bad").split(), *option)
+        monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(bad)))
+        by_pipe = run(*line.format("-").split(), *option)
+        assert by_pipe == (2, "", by_name[2].replace("bad", "-")), by_name
+        assert by_name[2].startswith("bad"), by_name
+        assert by_name[2].count("\n") == 1
+
+
+@pytest.mark.parametrize("line", [line for line in READ.values() if set(line.split()) & NAMED])
+def test_standard_input_stands_for_one_file_at_most(run: Run, there: Path, line: str) -> None:
+    words = ["-" if word in NAMED else word for word in line.format("-").split()]
+    assert run(*words) == (2, "", "-: can stand for one of the files only; name the others.\n")
+
+
+@pytest.mark.parametrize("line", ["demo --out -", "weather backtest --out -"])
+def test_a_folder_is_never_standard_output(run: Run, there: Path, line: str) -> None:
+    assert run(*line.split()) == (2, "", "-: is never a folder; name one.\n")
+    assert not (there / "-").exists()
+
+
+@pytest.mark.parametrize("line", WRITTEN.values(), ids=WRITTEN)
+def test_the_outcome_as_json_and_a_file_do_not_both_go_to_standard_output(run: Run, there: Path, line: str) -> None:
+    code, out, err = run(*line.format("-").split(), "--json")
+    assert (code, out) == (2, "")
+    assert err == "--json: and - would both go to standard output; give the file a name.\n"
+
+
+@pytest.mark.parametrize("line", WRITTEN.values(), ids=WRITTEN)
+def test_a_file_that_cannot_be_written_is_named_before_the_work(run: Run, there: Path, line: str) -> None:
+    code, out, err = run(*line.format("nowhere/file").split())
+    assert (code, out) == (2, "")
+    assert err.startswith("nowhere/file: cannot be written: there is no folder")
 
 
 def test_the_manual_page_names_every_command_and_option_and_is_the_one_that_is_installed() -> None:

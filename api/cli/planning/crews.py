@@ -8,9 +8,8 @@ from typing import Annotated
 
 import typer
 
-from api.cli.files import STANDARD, read_structured, write_document
+from api.cli.files import read_structured, write_document
 from api.cli.saying.voice import voice
-from scheduler.errors import BadInput
 
 
 def crews(
@@ -41,8 +40,6 @@ def crews(
 
     told = voice()
     told.will_write(out)
-    if roster_file == week_file == STANDARD:
-        raise BadInput("-", "can stand for one of the two files only")
     roster = read_structured(roster_file, read_roster)
     week = read_structured(week_file, read_week)
     formed = form_crews(roster, week)

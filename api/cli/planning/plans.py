@@ -11,7 +11,6 @@ import typer
 from api.cli.files import STANDARD, read_structured, write_document
 from api.cli.ready import compile_once
 from api.cli.saying.voice import voice
-from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
     from scheduler.audit import Verdict
@@ -151,8 +150,6 @@ def read_both(week_file: Path, plan_file: Path) -> tuple[Week, Plan]:
     from scheduler.plan import read_plan
     from scheduler.week import read_week
 
-    if week_file == plan_file == STANDARD:
-        raise BadInput("-", "can stand for one of the two files only")
     return read_structured(week_file, read_week), read_structured(plan_file, read_plan)
 
 

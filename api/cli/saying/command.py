@@ -8,12 +8,14 @@ import typer
 from typer.core import TyperCommand
 from typer.main import get_command
 
+from api.cli.files import STANDARD
 from api.cli.saying.voice import speaking
 from scheduler.errors import BadInput
 
 WRONG = 2  # exit code for input that is wrong
 # What typer raises of options and arguments: it exports this one of its errors, whose parent they all have.
 Misused: Any = typer.BadParameter.__mro__[1]
+WRITTEN = ("out", "week_out", "svg", "pdf")  # options that name what is written; all else that is a file is read
 
 
 def _every(
@@ -41,10 +43,17 @@ class Command(TyperCommand):
         asked = {name: ctx.params.pop(name) for name in ("as_json", "quiet")}
         with speaking(**asked):
             try:
+                _one_is_read({name: value for name, value in ctx.params.items() if name not in WRITTEN})
                 return super().invoke(ctx)
             except BadInput as fault:
                 refuse(f"{fault}")
                 raise typer.Exit(WRONG) from None
+
+
+def _one_is_read(given: dict[str, Any]) -> None:
+    """Raise `BadInput` where - stands for more than one file that is read: the second one would find nothing left."""
+    if [value for value in given.values() if value in (STANDARD, str(STANDARD))][1:]:
+        raise BadInput("-", "can stand for one of the files only; name the others")
 
 
 def refuse(words: str) -> None:

@@ -36,6 +36,7 @@ from api.papers.stored.inputs import (
 )
 from api.papers.stored.making import make_papers
 from api.papers.stored.store import Made, store, stored
+from api.workers.giving_way import give_way
 from api.workers.lookout import Lookout
 from api.workers.signals import Signals
 
@@ -220,7 +221,7 @@ def _begin(address: str) -> None:
     """Make a new process ready: it gives way to the pages, and ends when the service does, however that ends."""
     global _database
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the service's business
-    os.nice(10)
+    give_way()
     threading.Thread(target=_follow_parent, daemon=True).start()
     _database = open_database(address)
     gc.freeze()

@@ -14,6 +14,7 @@ import secrets
 import shutil
 import signal
 import subprocess
+import sys
 import tempfile
 import threading
 from collections.abc import Callable, Iterator, Sequence
@@ -214,8 +215,11 @@ def _stopped_at_the_end(builder: subprocess.Popen[str]) -> Iterator[None]:
         yield
     finally:
         if builder.poll() is None:
-            with contextlib.suppress(ProcessLookupError):
-                os.killpg(builder.pid, signal.SIGKILL)
+            if sys.platform == "win32":
+                builder.kill()
+            else:
+                with contextlib.suppress(ProcessLookupError):
+                    os.killpg(builder.pid, signal.SIGKILL)
             builder.wait()
         if builder.stdout is not None:
             builder.stdout.close()

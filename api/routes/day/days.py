@@ -7,7 +7,6 @@ import hashlib
 from pathlib import Path
 from typing import Annotated, Any
 
-import msgspec
 from fastapi import Request
 from fastapi.responses import FileResponse, JSONResponse, Response
 from pydantic import Field
@@ -36,6 +35,7 @@ from api.papers.shown.drawings import sheet_to_drill_by
 from api.papers.shown.job_page import allowed
 from api.routes import records
 from api.routes.day.noting import REFUSALS, Noted, NotedOfVisit, OutBody, Reader, Writer, acting, own_day
+from api.routes.lists import All
 from api.tables import Crew, DayLink
 from scheduler.documents import encode
 
@@ -316,11 +316,11 @@ def result(
 
 
 @router.get("/days/{day}")
-def all_crews(request: Request, session: Database, _: Staff, now: Now, day: datetime.date) -> Response:
+def all_crews(request: Request, session: Database, _: Staff, now: Now, day: datetime.date, part: All) -> Response:
     """Show how far all crews are on a day: what left without its kit and why, and what could not be finished."""
     crews = crews_on(session, day, now)
     if wants_json(request):
-        return Response(msgspec.json.encode(crews), media_type="application/json")
+        return part.bare(crews, lambda crew: crew.crew, lambda crew: crew)
     values = {"day": day, "crews": crews, "today": local_day(session, now), "outcomes": results.WORDS}
     values |= {"before": day - datetime.timedelta(days=1), "after": day + datetime.timedelta(days=1)}
     return page(request, "day/days.html", values)

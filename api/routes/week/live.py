@@ -9,7 +9,8 @@ from typing import Annotated
 
 import msgspec
 from fastapi import Request
-from fastapi.responses import Response, StreamingResponse
+from fastapi.responses import Response
+from fastapi.sse import EventSourceResponse, format_sse_event
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow, is_known
@@ -27,7 +28,7 @@ router = Subject(tags=("weeks",))
 
 @router.get(
     "/weeks/{start_date}/live",
-    response_class=StreamingResponse,
+    response_class=EventSourceResponse,
     responses={
         200: {"description": "how the week stands, as it changes", "content": {"text/event-stream": {}}},
         503: {"description": "too many pages are open to be told"},
@@ -52,7 +53,7 @@ async def live(
     pulse.require_room(who.key)
     headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
     events = _events(request, pulse, start_date, who, language())
-    return StreamingResponse(events, media_type="text/event-stream", headers=headers)
+    return EventSourceResponse(events, headers=headers)
 
 
 def said(standing: WeekStanding, code: str) -> WeekStanding:
@@ -62,7 +63,9 @@ def said(standing: WeekStanding, code: str) -> WeekStanding:
         return msgspec.structs.replace(standing, falls=falls, older=core_says(standing.older))
 
 
-async def _events(request: Request, pulse: Pulse, start_date: datetime.date, who: Who, code: str) -> AsyncIterator[str]:
+async def _events(
+    request: Request, pulse: Pulse, start_date: datetime.date, who: Who, code: str
+) -> AsyncIterator[bytes]:
     with pulse.listening(who.key):
         quiet_s = 0
         async for standing in pulse.watch(start_date):
@@ -70,9 +73,9 @@ async def _events(request: Request, pulse: Pulse, start_date: datetime.date, who
                 return
             quiet_s += 1
             if standing is not None:
-                yield f"event: standing\ndata: {msgspec.json.encode(said(standing, code)).decode()}\n\n"
+                yield format_sse_event(event="standing", data_str=msgspec.json.encode(said(standing, code)).decode())
             elif quiet_s % STILL_S == 0:
                 if not await asyncio.to_thread(is_known, request):
-                    yield "event: ended\ndata: {}\n\n"
+                    yield format_sse_event(event="ended", data_str="{}")
                     return
-                yield ": still here\n\n"
+                yield format_sse_event(comment="still here")

@@ -9,7 +9,8 @@ from typing import Annotated, Any
 
 import msgspec
 from fastapi import Path, Request
-from fastapi.responses import Response, StreamingResponse
+from fastapi.responses import Response
+from fastapi.sse import EventSourceResponse, format_sse_event
 from pydantic import Field
 from sqlmodel import Session, col, select
 
@@ -107,7 +108,7 @@ def stop(request: Request, session: Database, who: Manager, now: Now, once: Once
 
 @router.get(
     "/runs/{run_id}/events",
-    response_class=StreamingResponse,
+    response_class=EventSourceResponse,
     responses={200: {"description": "the run's events", "content": {"text/event-stream": {}}}},
 )
 def events(request: Request, session: Database, _: Staff, run_id: RunId) -> Response:
@@ -118,10 +119,10 @@ def events(request: Request, session: Database, _: Staff, run_id: RunId) -> Resp
     """
     row = _found(session, run_id)
     headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
-    return StreamingResponse(_events(request, row), media_type="text/event-stream", headers=headers)
+    return EventSourceResponse(_events(request, row), headers=headers)
 
 
-async def _events(request: Request, row: PlanRun) -> AsyncIterator[str]:
+async def _events(request: Request, row: PlanRun) -> AsyncIterator[bytes]:
     runs: Runs = request.app.state.runs
     told, quiet_s = False, 0
     assert row.id is not None
@@ -132,7 +133,7 @@ async def _events(request: Request, row: PlanRun) -> AsyncIterator[str]:
         if shown is not None:
             yield _event(shown)
         elif quiet_s % STILL_S == 0:
-            yield ": still at work\n\n"
+            yield format_sse_event(comment="still at work")
     if not told:  # it had ended before, or between the two looks
         with transaction(request.app.state.database) as session:
             shown = shown_in(session, row.id)
@@ -142,19 +143,19 @@ async def _events(request: Request, row: PlanRun) -> AsyncIterator[str]:
             yield _event(shown)
 
 
-def _event(shown: Shown) -> str:
+def _event(shown: Shown) -> bytes:
     if shown.state in GOING:
         return _progress(shown)
     data = {"state": shown.state, "plan_id": shown.plan_id, "fault": shown.fault}
-    return f"event: ended\nid: {shown.version}\ndata: {json.dumps(data)}\n\n"
+    return format_sse_event(event="ended", id=str(shown.version), data_str=json.dumps(data))
 
 
-def _progress(shown: Shown) -> str:
+def _progress(shown: Shown) -> bytes:
     data = {
         "state": shown.state, "seconds": shown.seconds, "cost_cents": shown.cost_cents,
         "bound_cents": shown.bound_cents, "gap_percent": shown.gap_percent, "phase": shown.phase,
     }  # fmt: skip
-    return f"event: progress\nid: {shown.version}\ndata: {json.dumps(data)}\n\n"
+    return format_sse_event(event="progress", id=str(shown.version), data_str=json.dumps(data))
 
 
 def _found(session: Session, run_id: int) -> PlanRun:

@@ -17,6 +17,7 @@ from typing import Any
 
 from api.cluster import ClusterDoor
 from api.ledger.plans.documents import notes_from_data
+from api.workers.giving_way import give_way
 from scheduler import Elsewhere, Progress, plan_by_yard, tiny_week
 from scheduler import fixed_from_data as from_data
 from scheduler import plan_week as solve
@@ -36,7 +37,7 @@ def ready(line: Connection, cluster: str) -> None:
     _line = line
     _door = ClusterDoor(cluster) if cluster else None
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the service, which then says stop
-    os.nice(_NICE)
+    give_way(_NICE)
     line.send(os.getpid())
     threading.Thread(target=_end_with_the_service, name="parent", daemon=True).start()
     solve(tiny_week(), seconds=None, clock=time.monotonic)  # loads the engine: not in the time of the first run

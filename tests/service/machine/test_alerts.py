@@ -17,6 +17,7 @@ import sqlalchemy as sa
 import yaml
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from sqlmodel import select
 
 from api import tables
 from api.access.accounts import Role
@@ -48,6 +49,8 @@ def watched(app: FastAPI, tmp_path: Path) -> FastAPI:
             session.add(tables.PlanRun(start_date=NOW.date(), state=state, seconds=1, asked_at=NOW, asked_by="maud"))
         session.add(tables.ForecastSource(id=1, kind="file"))
         session.add(tables.StoredForecast(source="file", issued=NOW, hours="", fetched=NOW))
+        session.add(tables.RoadSource(id=1, kind="extract", tiles="town"))
+        session.add(tables.RoadTable(asked="extract town", got_at=NOW - datetime.timedelta(days=20)))
         a_plan(session, 19_900)
     return app
 
@@ -158,6 +161,31 @@ def failing_forecast(app: FastAPI, _: pytest.MonkeyPatch) -> None:
         session.add(tables.ForecastFetch(place="north", tried_at=NOW, failing_since=NOW, words="no answer"))
 
 
+def no_drive_ever(app: FastAPI, _: pytest.MonkeyPatch) -> None:
+    with transaction(app.state.database) as session:
+        session.execute(sa.delete(tables.RoadTable))
+
+
+def failing_roads(app: FastAPI, _: pytest.MonkeyPatch) -> None:
+    with transaction(app.state.database) as session:
+        road = session.exec(select(tables.RoadTable)).one()
+        road.failing_since, road.words = NOW - datetime.timedelta(hours=6), "no answer"
+
+
+def webhook_waits(app: FastAPI, _: pytest.MonkeyPatch) -> None:
+    made = datetime.datetime.now(datetime.UTC) - datetime.timedelta(minutes=61)
+    with transaction(app.state.database) as session:
+        session.add(
+            tables.Webhook(id=1, name="shop", address="https://shop.example", secret="s" * 40, events=[], at_cursor=0,
+                           made_at=made, made_by="maud")
+        )  # fmt: skip
+        session.flush()
+        for state, at in (("waiting", made), ("told", made - datetime.timedelta(days=1))):
+            session.add(
+                tables.WebhookCall(webhook_id=1, event="trial", body="{}", state=state, made_at=at, next_at=made)
+            )
+
+
 def run_waits(app: FastAPI, _: pytest.MonkeyPatch) -> None:
     with transaction(app.state.database) as session:
         asked = NOW + datetime.timedelta(minutes=44)
@@ -215,6 +243,9 @@ ILLS = [
     Ill("EaveboardForecastOld", old_forecast),
     Ill("EaveboardForecastOld", no_forecast_ever),
     Ill("EaveboardForecastOld", failing_forecast),
+    Ill("EaveboardRoadsFail", no_drive_ever),
+    Ill("EaveboardRoadsFail", failing_roads),
+    Ill("EaveboardWebhooksWait", webhook_waits),
     Ill("EaveboardRunsWait", run_waits),
     Ill("EaveboardRunsFail", run_fails),
     Ill("EaveboardRunsFail", error_logged),

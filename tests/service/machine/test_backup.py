@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import io
 import os
+import stat
 import subprocess
 import sys
 import threading
@@ -24,7 +25,7 @@ from api.backup import archive, copying
 from api.backup.keeper import BackupKeeper, made_at, name_of, newest_of, sweep
 from api.backup.restoring import restore
 from api.cli import main
-from api.database import forms, hold, open_database, transaction
+from api.database import forms, hold, open_database, transaction, upgrade
 from api.ledger.history import note
 from api.settings import Settings, sqlite_address
 from scheduler.errors import BadInput
@@ -245,6 +246,36 @@ def test_a_backup_of_an_older_program_is_brought_to_this_one_s_form(tmp_path: Pa
     database = open_database(sqlite_address(target))
     still_there(database, "0003")
     database.dispose()
+
+
+@pytest.mark.usefixtures("migrated_for_real")
+@pytest.mark.parametrize("server", [False, True], ids=["sqlite", "postgresql"])
+def test_the_copy_from_before_an_upgrade_is_put_back_and_the_secret_stays(
+    request: pytest.FixtureRequest, tmp_path: Path, server: bool
+) -> None:
+    home, target = tmp_path / "home", tmp_path / "target"
+    home.mkdir()
+    target.mkdir()
+    (target / "secret").write_text("s" * 40 + "\n")
+    address = request.getfixturevalue("unmigrated_on_server") if server else sqlite_address(home)
+    old = open_database(address)
+    fill(old, "0003")
+    upgrade(old, "0004", copies=home)
+    old.dispose()
+    [copy] = home.glob("*.form-0003.*.copy")
+    whole = copy.read_bytes()
+    assert stat.S_IMODE(copy.stat().st_mode) == 0o600
+    copy.write_bytes(whole[: len(whole) // 2])
+    with pytest.raises(BadInput, match="is damaged"):
+        restore(copy, target, sqlite_address(target), replace=False, now=NOW)
+    assert not (target / "eaveboard.sqlite").exists()
+    copy.write_bytes(whole)
+    told = restore(copy, target, sqlite_address(target), replace=False, now=NOW)
+    assert (told.form, told.rows["customer"]) == ("0003", 1)
+    database = open_database(sqlite_address(target))
+    still_there(database, "0003")
+    database.dispose()
+    assert (target / "secret").read_text() == "s" * 40 + "\n"
 
 
 def test_the_service_backs_itself_up_when_it_is_time_and_keeps_the_newest(sqlite_folder: Path, tmp_path: Path) -> None:

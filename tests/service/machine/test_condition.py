@@ -19,6 +19,7 @@ import yaml
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from prometheus_client.parser import text_string_to_metric_families as read_figures
+from sqlmodel import select
 
 from api import tables
 from api.access.accounts import Role
@@ -232,6 +233,20 @@ def test_the_doctor_finds_a_healthy_service_fine_and_names_what_is_not(
             session.add(tables.StoredForecast(source="file", issued=NOW, hours="", fetched=NOW))
         assert found(settings, NOW + datetime.timedelta(hours=13))["forecast"].state == "look"
         assert found(settings, NOW + datetime.timedelta(hours=3))["forecast"].state == "fine"
+        assert (healthy["roads"].state, healthy["roads"].words) == ("fine", "every drive is estimated")
+        with transaction(app.state.database) as session:
+            session.add(tables.RoadSource(id=1, kind="osrm", address="http://127.0.0.1:5000"))
+        assert found(settings)["roads"].words == "none has been timed yet: does the service run?"
+        with transaction(app.state.database) as session:
+            session.add(tables.RoadTable(asked="osrm http://127.0.0.1:5000", got_at=NOW))
+        known = found(settings, NOW + datetime.timedelta(hours=5))["roads"]
+        assert (known.state, known.words) == ("fine", "the newest drive is 5 hours old")
+        with transaction(app.state.database) as session:
+            road = session.exec(select(tables.RoadTable)).one()
+            road.failing_since, road.words = NOW, "nobody answers there"
+        failing = found(settings, NOW + datetime.timedelta(hours=7))["roads"]
+        assert failing.state == "look"
+        assert failing.words.startswith("none has been timed for 7 hours (nobody answers there)")
 
 
 def test_the_doctor_finds_rows_that_are_gone_and_a_database_that_is_not_there(sqlite_folder: Path) -> None:

@@ -17,7 +17,7 @@ from api.database import transaction
 from tests.killed_workers import free_port
 from tests.service.cast import JSON, running, settings_for
 from tests.waiting import until
-from tests.watched import WATCH, asked, lacking, prometheus, service
+from tests.watched import WATCH, asked, have_roads, lacking, prometheus, service
 
 TOKEN = "0123456789abcdef"
 NOW = datetime.datetime(2027, 4, 12, 12, tzinfo=datetime.UTC)
@@ -28,6 +28,7 @@ needed = pytest.mark.skipif(shutil.which("prometheus") is None, reason="Promethe
 def fill(folder: Path) -> None:
     """Have a forecast, runs, and a plan that may be a tenth dearer than a best one."""
     with running(settings_for(folder)) as app, transaction(app.state.database) as session:
+        have_roads(session, NOW)
         session.add(tables.PlanRun(start_date=NOW.date(), state="done", seconds=1, asked_at=NOW, asked_by="maud"))
         session.add(tables.StoredForecast(source="file", issued=NOW, hours="", fetched=NOW))
         session.add(

@@ -16,8 +16,11 @@ import pytest
 import sqlalchemy as sa
 from alembic.script import ScriptDirectory
 
-from api.database import MIGRATIONS, hold, open_database, upgrade
+from api.backup.copying import copy_rows
+from api.database import MIGRATIONS, hold, open_database, upgrade, upgrading
+from api.settings import sqlite_address
 from scheduler.errors import BadInput
+from tests.conftest import BuiltDemo
 from tests.old_rows import ROWS, fill, still_there
 
 pytestmark = pytest.mark.usefixtures("migrated_for_real")
@@ -106,17 +109,52 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("form", sorted(ROWS))
-def test_a_database_of_any_form_keeps_its_rows_through_an_upgrade(address: str, form: str) -> None:
+def test_a_database_of_any_form_keeps_its_rows_through_an_upgrade_and_in_its_copy(
+    address: str, form: str, tmp_path: Path
+) -> None:
     database = open_database(address)
     fill(database, form)
-    upgrade(database)
+    before = _rows(database)
+    upgrade(database, copies=tmp_path)
     still_there(database, form)
+    [copy] = tmp_path.glob(f"eaveboard.form-{form}.*.copy")
+    kept = open_database(f"sqlite:///{copy}")
+    assert _rows(kept) == before
+    kept.dispose()
     if database.dialect.name == "sqlite":
         with database.connect() as connection:
             assert connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall() == []
             assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
     upgrade(database)
     database.dispose()
+
+
+def _rows(database: sa.Engine) -> dict[str, list[str]]:
+    """Return all rows of all tables, alike for either kind of database."""
+    known = sa.MetaData()
+    known.reflect(database)
+    with database.connect() as connection:
+        return {
+            name: sorted(str([*row]) for row in connection.execute(sa.select(table)))
+            for name, table in known.tables.items()
+        }
+
+
+@pytest.mark.slow
+def test_the_copy_of_a_database_on_a_server_holds_all_that_the_demo_does(
+    built: BuiltDemo, unmigrated_on_server: str, tmp_path: Path
+) -> None:
+    source, server = open_database(sqlite_address(built.out)), open_database(unmigrated_on_server)
+    upgrade(server)
+    with source.connect() as reading, server.begin() as writing:
+        copy_rows(reading, writing)
+    upgrading._copy_server(server, upgrading.forms()[-1], tmp_path / "eaveboard.copy")
+    copy = open_database(f"sqlite:///{tmp_path / 'eaveboard.copy'}")
+    held = _rows(copy)
+    assert held == _rows(source)
+    assert sum(map(len, held.values())) > 500
+    for one in (source, server, copy):
+        one.dispose()
 
 
 def cut_off(address: str, at: int) -> bool:

@@ -10,6 +10,7 @@ from fastapi.testclient import TestClient
 
 from api.access.accounts import Role
 from api.access.guards import statements
+from api.http.first_version import asked
 from tests.service.cast import JSON, PAGE, anonymous, signed_in
 
 ADA = {"name": "Ada Marlow", "phone": "555-0142"}
@@ -60,6 +61,30 @@ def test_who_may_do_what_is_the_same(app: FastAPI) -> None:
     office = signed_in(app, Role.office)
     del office.headers["X-CSRF-Token"]
     assert office.post("/v1/customers", json=ADA).status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("method", "path"),
+    [
+        ("GET", "/v1/customers/C-0"),  # found by the address itself
+        ("GET", "/v1/nothing"),
+        ("PATCH", "/v1/customers"),
+        ("POST", "/v1/customers"),
+        ("GET", "/v1/customers/%D0%96-1%2F2"),
+        ("GET", "/customers/C-0"),
+        ("GET", "/v1/v1/customers"),
+    ],
+)
+def test_a_refusal_names_the_address_that_was_asked(app: FastAPI, method: str, path: str) -> None:
+    refused = signed_in(app, Role.office).request(method, path, json={}, headers=JSON)
+    assert refused.status_code in (404, 405, 422)
+    assert refused.json()["instance"] == path
+
+
+def test_a_refusal_names_an_address_that_is_none_as_a_uri_has_it() -> None:
+    scope = {"path": "/v1/customers/a b", "raw_path": b'/v1/customers/%zz"<\xd6>'}
+    assert asked(scope) == "/v1/customers/%25zz%22%3C%D6%3E"
+    assert asked({"path": "/v1/customers/a b"}) == "/v1/customers/a%20b"
 
 
 def test_a_version_that_is_not_there_and_what_is_for_no_program_are_not_found(app: FastAPI) -> None:

@@ -150,3 +150,24 @@ def test_no_address_gives_a_list_that_cannot_be_taken_in_parts(client: TestClien
             assert {"after", "limit"} <= named, path
             assert "Link" in operations["get"]["responses"]["200"]["headers"], path
     assert {path for path in (*IN_PARTS, *WHOLE) if MONDAY not in path} | {"/stock/moves"} == lists
+
+
+def test_nor_does_one_with_a_name_in_it(client: TestClient, service: FastAPI) -> None:
+    first = {name: client.get(f"/{name}", headers=JSON).json()["items"][0]["id"] for name in ("crews", "visits")}
+    known = {"start_date": MONDAY, "day": MONDAY, "crew_id": first["crews"], "visit_id": first["visits"]}
+    lists = set()
+    for path, operations in service.openapi()["paths"].items():
+        if "{" not in path or "get" not in operations or path.endswith(("/live", "/events")):
+            continue
+        at = re.sub(r"\{(\w+)\}", lambda found: str(known.get(found[1], 1)), path)
+        asked = {"start_date": MONDAY} if path == "/crews/{crew_id}/visits" else None
+        answer = client.get(at, params=asked, headers=JSON, follow_redirects=False)
+        if answer.status_code != 200 or not answer.headers["content-type"].startswith("application/json"):
+            continue
+        body = answer.json()
+        if isinstance(body, list) or (isinstance(body, dict) and "next" in body):
+            lists.add(path)
+            assert {"after", "limit"} <= {p["name"] for p in operations["get"].get("parameters", [])}, path
+    in_parts = {f"/weeks/{{start_date}}/{name}" for name in ("plans", "locks", "runs")}
+    others = {"/crews/{crew_id}/visits", "/jobs/{visit_id}/photos", "/days/{day}", "/webhooks/{webhook_id}"}
+    assert lists == in_parts | others
