@@ -29,8 +29,8 @@ from api.routes.yard import bench, stock
 
 _DOORS = (
     busy_calendars, weeks, live, plans, runs, horizon, roster, entry, hand_over, following, jobs, customers,
-    customer_page, sites, history, accounts, sign_in, links, exchange, gates, maker_orders, yearly, kinds, sent, settings,
-    forecasts, roads, places, looking_back, begin, today, days, between, photos, bench, stock, yard, surveys,
+    customer_page, sites, history, accounts, sign_in, links, exchange, gates, maker_orders, yearly, kinds, sent,
+    settings, forecasts, roads, places, looking_back, begin, today, days, between, photos, bench, stock, yard, surveys,
     survey_entry, job_awning, learning, visits, orders, awnings, papers, promise, rebooking, rain_dates, messages,
     bookings, condition, tokens, calendars, second_factor, sessions, provider, proof, notices, webhooks, text_gateway,
     texts, changes, exports,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Annotated, Any
 from urllib.parse import quote, urlencode
 
@@ -222,7 +222,7 @@ def _placed(
 
 
 def what_hangs(
-    request: Request, now: datetime.datetime, sent: dict[str, str], do: Callable[[Session], None]
+    request: Request, now: datetime.datetime, sent: Mapping[str, str], do: Callable[[Session], None]
 ) -> Hanging | None:
     """Return what falls by a change, where somebody has to see it first."""
     if sent.get("anyway"):
