@@ -19,9 +19,8 @@ from api.ledger.gates import due_day, holding
 from api.week.run.planning import prepare_week
 from tests.service.cast import PAGE, signed_in
 from tests.service.office.test_entry import NEW, form_of
-from tests.service.office.test_set_up import NOW, make, posted, text_of
+from tests.service.office.test_set_up import NOW, make, text_of
 
-__all__ = ["posted"]
 MONDAY = datetime.date(2027, 4, 12)
 
 

@@ -67,7 +67,7 @@ def test_days_are_read_as_they_are_written(app: FastAPI, office: TestClient, due
     row = f'Ada Penn,555-0191,"1 Elm St, Tern",repair,"{due}"'
     keep_file(office, send(office, "jobs", f"Customer,Phone,Address,Type,Installation date\n{row}\n".encode()))
     with transaction(app.state.database) as session:
-        assert str(session.exec(select(tables.Visit.due_on)).one()) == "2027-04-23"
+        assert str(session.exec(select(tables.Visit)).one().due_on) == "2027-04-23"
 
 
 def test_a_phone_that_lost_its_figures_by_a_decimal_comma_is_refused(office: TestClient) -> None:

@@ -396,6 +396,6 @@ def test_what_can_be_done_for_the_rest_of_such_a_day(app: FastAPI, manager: Test
         stored = session.get_one(tables.StoredPlan, posted.plan_id)
         plan = read_plan(stored.plan)
         assert audit(read_week(stored.week), plan).broken_rules == ()
-    mine = next(one for one in plan.routes if (one.crew, one.day) == (CREW, DAY))
-    assert [(stop.job, stop.reload is True) for stop in mine.stops] == [(first.job, False)]
+    stops = next(one.stops for one in plan.routes if (one.crew, one.day) == (CREW, DAY))
+    assert [(stop.job, stop.reload is True) for stop in stops] == [(first.job, False)]
     assert manager.get(f"{HOME}/state", headers=JSON).json()["loads"] == []
