@@ -200,8 +200,8 @@ def propose(table: SentTable, kind: Kind, units: str) -> list[str]:
             named, reads = _alike(head, column), _readable(texts, column, units)
             certain = column.choices or dict(column.hint).get("type") == "date"
             score = named if named >= _CLOSE else (_LIKELY if certain and reads == 1 and texts else 0.0)
-            if reads == 0 and column.choices and texts:
-                continue  # whatever its head says, none of it can stand there
+            if reads == 0 and {value for value, _ in column.choices} == {"yes", "no"}:
+                continue  # whatever its head says, none of it is yes or no
             if score and reads is not None and reads < 0.5:
                 score -= 30
             if score >= _LIKELY and _plain(head) != _plain(FIX):

@@ -99,7 +99,7 @@ def test_of_a_width_that_is_none_only_the_width_is_told(office: TestClient) -> N
 def test_what_people_can_do_is_read_whatever_stands_between_and_days_are_no_yes_or_no(
     app: FastAPI, office: TestClient
 ) -> None:
-    rows = [
+    rows: list[list[object]] = [
         ["Name ", "Role ", "Mobile ", "Skills ", "Works "],
         ["Gus Ek", "Helper", 5550171, "stucco; masonry", "Mon-Fri"],
         ["Hedy Orr", "crew lead", "555 0172", "electric/stucco", "M T W Th"],
