@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from itertools import groupby
 
+from scheduler.crew_words import crew_begins, crew_goes_on
 from scheduler.engine.reasons.opened import HOURS, VAN
 from scheduler.engine.reasons.remedies import (
     AtYard,
@@ -19,7 +20,7 @@ from scheduler.engine.reasons.remedies import (
     Skills,
     Tools,
     Undo,
-)
+)  # fmt: skip
 from scheduler.engine.reasons.ways import Way
 from scheduler.plan import Because
 from scheduler.week import Crew, Job, Week, clock_time, crew_name, day_name
@@ -60,10 +61,9 @@ def days(week: Week, numbers: Iterable[int]) -> str:
 
 
 class ToldReason:
-    """One job's way to a place, in words."""
+    """One job's way to a place, in words; `start`: the time that is promised, where it is only that one."""
 
     def __init__(self, j: int, way: Way, start: int | None = None) -> None:
-        """`start`: the time that is promised, where it is only that one."""
         self.opened, self.place, self.remedy, self.start = way.opened, way.place, way.remedy, start
         self.alone, self.order, self.k = way.alone, way.order, way.place.k
         self.week: Week = way.opened.week
@@ -208,12 +208,13 @@ class ToldReason:
             case Skills():
                 asked = set(undo.skills)
                 nobody = not any(asked & set(crew.skills) for crew in self.week.crews)
-                skills = listed(undo.skills)
-                return "no_skills", f"No crew has {skills}" if nobody else f"{self.crew.called} lacks {skills}"
+                skills, called = listed(undo.skills), crew_begins(self.crew.called)
+                return "no_skills", f"No crew has {skills}" if nobody else f"{called} lacks {skills}"
             case BetterVan():
                 return self._van()
             case AtYard():
-                return "other_yard", f"Its kit lies at yard {self.job.yard}, and {self.crew.called} is of {undo.yard}"
+                called = crew_goes_on(self.crew.called)
+                return "other_yard", f"Its kit lies at yard {self.job.yard}, and {called} is of {undo.yard}"
             case LongerDay():
                 return "out_of_reach", self._hours(undo)
             case OpenHours():
@@ -242,7 +243,8 @@ class ToldReason:
         held = []
         for crew, jobs in self._near((self.day_number,)):
             if (n := max(o.equipment.get(item, 0) for o in jobs) - crew.onboard.get(item, 0)) > 0:
-                held.append(f"{crew.called} has {n} out")
+                called = crew_goes_on(crew.called)
+                held.append(f"{called} has {n} out")
         needs = f"it needs {self.job.equipment.get(item, 0)} of {item}"
         if held:
             return f"{item} is out on {self.day}: yard {self.crew.yard} has {there}, {listed(held)}, and {needs}"
@@ -273,8 +275,10 @@ class ToldReason:
         out = []
         for other, jobs in self._near((self.day_number,)):
             if (n := max(o.hands for o in jobs) - other.hands) > 0:
-                out.append(f"{other.called} has {n} out")
-        needs = f"It needs {people(job.hands)}, {crew.called} has {crew.hands}"
+                called = crew_goes_on(other.called)
+                out.append(f"{called} has {n} out")
+        called = crew_goes_on(crew.called)
+        needs = f"It needs {people(job.hands)}, {called} has {crew.hands}"
         yard = f"{helpers(there)} at yard {crew.yard} on {self.day}"
         if job.hands > crew.hands + there or not out:
             return "no_hands", f"{needs}, and there {'is' if there == 1 else 'are'} {yard}"
@@ -309,12 +313,12 @@ class ToldReason:
 
     def _hours(self, undo: LongerDay) -> str:
         shift = next(s for s in self.crew.shifts if s.day == self.day_number)
-        last, first = shift.end + shift.overtime, shift.start
+        last, first, called = shift.end + shift.overtime, shift.start, crew_begins(self.crew.called)
         if not undo.earlier:
-            home = f"{self.crew.called} on {self.day} would be home at {clock_time(last + undo.later)} at the earliest"
+            home = f"{called} on {self.day} would be home at {clock_time(last + undo.later)} at the earliest"
             return f"{home} ({self._drives()}); its day ends at {clock_time(last)}"
         due = "its work window" if self.start is None else clock_time(self.start)
-        late = f"{self.crew.called} on {self.day} cannot be there in time for {due}"
+        late = f"{called} on {self.day} cannot be there in time for {due}"
         return f"{late} ({self._drives()}); its day is from {clock_time(first)} to {clock_time(last)}"
 
     def _window(self) -> str:

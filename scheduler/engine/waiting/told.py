@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from scheduler.crew_words import crew_goes_on
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.reasons.opened import VAN, OpenedPlan, Opening
 from scheduler.engine.reasons.remedies import (
@@ -157,12 +158,13 @@ class ToldSecond(ToldReason):
             if crew.hands + helpers.get((crew.yard, undo.day), 0) < wanted.hands:
                 continue
             route = next((r for r in self.plan.routes if (r.crew, r.day) == (crew.id, undo.day)), None)
+            called = crew_goes_on(crew.called)
             if all(s.day != undo.day for s in crew.shifts):
-                told.append(f"{crew.called} does not work")
+                told.append(f"{called} does not work")
             elif route is None:
-                told.append(f"{crew.called} cannot be there and back")
+                told.append(f"{called} cannot be there and back")
             else:
-                told.append(f"{crew.called} is out {clock_time(route.depart)}–{clock_time(route.back)}")
+                told.append(f"{called} is out {clock_time(route.depart)}–{clock_time(route.back)}")
         why = listed(told) if told else self._none_able(self.week, wanted.hands, wanted.skills)
         return f"Its second crew has no hour on {day_name(self.week, undo.day)}: {why}"
 

@@ -11,7 +11,7 @@ from scheduler import build
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.reasons.skipped import CODES, promise_reasons, reasons
 from scheduler.plan import Because, Plan
-from scheduler.week import Week, week_from_data
+from scheduler.week import Week, week_from_data, with_names
 from tests.brute import cheapest
 from tests.undo import PRICES, can_go, dearer_to_skip, is_planned, job_of, price_of, undone, with_job
 
@@ -172,6 +172,15 @@ def test_either_of_two_rules_undone_frees_the_job() -> None:
     for because in told:
         assert "at once" not in because.detail
         assert can_go(undone(week, "alder", [because.code]), "alder")
+
+
+def test_a_crew_of_two_names_is_one_crew() -> None:
+    """Of two crews one lacks the skill and the other the hands; both are called after their people."""
+    crews = [{"id": "oak", "skills": []}, {"id": "elm", "hands": 1, "skills": ["masonry"]}]
+    week = with_names(a_week({"skills": ["masonry"]}, crews=crews), {"oak": "Lea and Bo", "elm": "Max & Kim"})
+    told = " ".join(b.detail for b in because_of(week))
+    assert "It needs 2 people, the crew Max & Kim has 1" in told
+    assert "The crew Lea and Bo lacks masonry" in told
 
 
 def test_two_rules_at_once() -> None:
