@@ -9,7 +9,7 @@ from typing import Annotated
 
 import msgspec
 from fastapi import Request
-from fastapi.responses import Response
+from fastapi.responses import Response, StreamingResponse
 from fastapi.sse import EventSourceResponse, format_sse_event
 
 from api.access.accounts import Role
@@ -28,7 +28,7 @@ router = Subject(tags=("weeks",))
 
 @router.get(
     "/weeks/{start_date}/live",
-    response_class=EventSourceResponse,
+    response_class=StreamingResponse,  # its kind for events would ask for a function that yields: refusals come first
     responses={
         200: {"description": "how the week stands, as it changes", "content": {"text/event-stream": {}}},
         503: {"description": "too many pages are open to be told"},

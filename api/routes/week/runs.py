@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 import msgspec
 from fastapi import Path, Request
-from fastapi.responses import Response
+from fastapi.responses import Response, StreamingResponse
 from fastapi.sse import EventSourceResponse, format_sse_event
 from pydantic import Field
 from sqlmodel import Session, col, select
@@ -108,7 +108,7 @@ def stop(request: Request, session: Database, who: Manager, now: Now, once: Once
 
 @router.get(
     "/runs/{run_id}/events",
-    response_class=EventSourceResponse,
+    response_class=StreamingResponse,  # its kind for events would ask for a function that yields: refusals come first
     responses={200: {"description": "the run's events", "content": {"text/event-stream": {}}}},
 )
 def events(request: Request, session: Database, _: Staff, run_id: RunId) -> Response:
