@@ -383,8 +383,7 @@ def test_what_can_be_done_for_the_rest_of_such_a_day(app: FastAPI, manager: Test
     out_with_its_first_load(app, route, ended=first.end + 50)
     clock_at(app, first.end + 75)
     ways = manager.get(f"/today/crews/{CREW}/ways", headers=JSON).json()
-    assert ways["stay"] is not None
-    assert (ways["fault"], ways["stays"]) == ("", [])
+    assert (ways["fault"], ways["stays"], ways["stay"] is None) == ("", [], False)
     [way] = ways["ways"]  # no other crew is out, and there is one visit left
     assert way["key"] == f"put-off:{last.job}:"
     form = {"way": way["key"], "seen": ways["seen"], "weighs": way["weighs"]}
