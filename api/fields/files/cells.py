@@ -104,7 +104,9 @@ def usual_date(cell: str) -> datetime.date:
 
 
 def whole_year(figures: str) -> int:
-    """Return the year that two or four figures mean: 27 is 2027."""
+    """Return the year that two or four figures mean: 27 is 2027; `BadInput` of anything else."""
+    if re.fullmatch(r"[0-9]{2}|[0-9]{4}", figures) is None:
+        raise BadInput("", f'must be a year of two or four figures, is "{figures}"')
     return int(figures) + (2000 if len(figures) == 2 else 0)
 
 

@@ -50,12 +50,14 @@ def read(text: str) -> dict[str, float]:
 
 
 def fill(app: FastAPI) -> None:
-    """Have something of all that is told in the database: runs, a plan, a forecast."""
+    """Have something of all that is told in the database: runs, a plan, a forecast, drives that were timed."""
     with transaction(app.state.database) as session:
         for state in ("waiting", "failed", "failed"):
             session.add(tables.PlanRun(start_date=NOW.date(), state=state, seconds=1, asked_at=NOW, asked_by="maud"))
         session.add(tables.ForecastSource(id=1, kind="file"))
         session.add(tables.StoredForecast(source="file", issued=NOW, hours="", fetched=NOW))
+        session.add(tables.RoadSource(id=1, kind="osrm", address="http://127.0.0.1:5000"))
+        session.add(tables.RoadTable(asked="osrm http://127.0.0.1:5000", got_at=NOW))
         session.add(
             tables.StoredPlan(start_date=NOW.date(), fingerprint="f", week="{}", plan="{}", cost_cents=20000,
                               bound_cents=19000, seconds=1, made_at=NOW, made_by="maud")
