@@ -202,7 +202,7 @@ def compiled(tmp_path_factory: pytest.TempPathFactory) -> None:
 
 @pytest.fixture(scope="session")
 def built(tmp_path_factory: pytest.TempPathFactory) -> BuiltDemo:
-    """The demo, built once for all tests: copy its folder before changing anything in it."""
+    """The demo, built once for all tests: copy its folder before opening its database, which others may copy then."""
 
     def build(folder: Path) -> BuiltDemo:
         told = list[str]()

@@ -156,7 +156,8 @@ def test_any_text_and_hours_come_back_as_they_were(loaded: Path, form: str, data
         assert visit is not None
         assert person is not None
         customer.name = data.draw(cell.filter(bool))
-        customer.note, customer.phone, site.access, visit.fault = (data.draw(cell) for _ in range(4))
+        customer.note, site.access, visit.fault = (data.draw(cell) for _ in range(3))
+        customer.phone = data.draw(cell.filter(lambda text: len(text) <= 40))  # as its column takes
         site.lat = data.draw(st.integers(-900_000_000, 900_000_000)) / 1e7
         person.weekdays = "".join(map(str, data.draw(st.lists(st.integers(0, 6), unique=True))))
         for span in session.exec(select(tables.VisitHours).where(tables.VisitHours.visit_id == visit.id)):

@@ -51,14 +51,15 @@ def test_the_plan_says_what_stops_a_job_in_the_words_of_its_papers(built: BuiltD
     assert {"J-1049": "drawing", "J-1060": "uncounted", "J-1054": "crate", "J-1063": "short"}.items() <= why.items()
 
 
-def test_a_second_run_does_nothing_again(built: BuiltDemo) -> None:
+def test_a_second_run_does_nothing_again(built: BuiltDemo, tmp_path: Path) -> None:
     def never(*_: object, **__: object) -> None:
         raise AssertionError("planned again")
 
-    before = (built.out / "plan.json").read_bytes()
-    again = demo.build(built.out, lambda _: None, planner=never)  # type: ignore[arg-type]
+    out = shutil.copytree(built.out, tmp_path / "out")
+    before = (out / "plan.json").read_bytes()
+    again = demo.build(out, lambda _: None, planner=never)  # type: ignore[arg-type]
     assert (again.loaded, again.drawn, again.planned) == (False, 0, False)
-    assert (built.out / "plan.json").read_bytes() == before
+    assert (out / "plan.json").read_bytes() == before
 
 
 def test_a_changed_count_plans_anew_and_draws_nothing_anew(built: BuiltDemo, demo_files: Path, tmp_path: Path) -> None:
@@ -73,10 +74,10 @@ def test_a_changed_count_plans_anew_and_draws_nothing_anew(built: BuiltDemo, dem
     assert skipped.because[0].detail == "1 × bracket missing and not ordered: order it."
 
 
-def test_another_business_is_never_overwritten(built: BuiltDemo, demo_files: Path) -> None:
+def test_another_business_is_never_overwritten(built: BuiltDemo, demo_files: Path, tmp_path: Path) -> None:
     head = demo_files / "business.yaml"
     head.write_text(head.read_text().replace("Tallow Bend Awning Works", "Another Awning Works"))
-    engine = open_database(sqlite_address(built.out))
+    engine = open_database(sqlite_address(shutil.copytree(built.out, tmp_path / "out")))
     with pytest.raises(BadInput, match="choose another folder"):
         load_business(engine, read_business(demo_files), "other", read_business(DEMO).first_week.forecast_issued)
     engine.dispose()

@@ -91,7 +91,8 @@ def _rows(database: sa.Engine) -> dict[str, list[str]]:
 def test_the_copy_of_a_database_on_a_server_holds_all_that_the_demo_does(
     built: BuiltDemo, unmigrated_on_server: str, tmp_path: Path
 ) -> None:
-    source, server = open_database(sqlite_address(built.out)), open_database(unmigrated_on_server)
+    demo = shutil.copytree(built.out, tmp_path / "demo")
+    source, server = open_database(sqlite_address(demo)), open_database(unmigrated_on_server)
     upgrade(server)
     with source.connect() as reading, server.begin() as writing:
         copy_rows(reading, writing)
