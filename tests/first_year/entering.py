@@ -95,7 +95,8 @@ def survey(office: Office, job: str) -> None:
     """
     page = office.open(f"/jobs/{job}/survey")
     read = page.locator('[id="awning.width-read"]')
-    width = float((read.inner_text() if read.count() else "").rpartition("(")[2].partition(" mm")[0] or 3657)
+    told = re.findall(r"\(([0-9]+)\s*mm\)", read.inner_text() if read.count() else "")
+    width = float(told[-1]) if told else 3657.0
     measured = "before this awning was chosen" in office.words()
     values = {name: text.format(right=493 + width + 220) for name, text in WALL.items()}
     for name, text in values.items():
