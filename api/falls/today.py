@@ -21,7 +21,7 @@ from api.fields.shown import day_name
 from api.languages import ENGLISH, speaking
 from api.ledger.facts import Facts, facts
 from api.ledger.gates import holding
-from api.ledger.kept import on_record
+from api.ledger.kept import on_record, one_at_a_time
 from api.ledger.plans.documents import week_in
 from api.ledger.plans.posted import LONGEST_DAYS, posted_week
 from api.papers.preparation import Preparation
@@ -140,15 +140,17 @@ class Days:
             if row is None:
                 return None
             key = (row.id, on_record(session), local_day(session, now))
-        with self._lock:
-            known = self._kept.get(key)
+        known = self._kept.get(key)
         if known is None:
-            with transaction(self.database) as session:
-                known = _build(session, row, now)
-            with self._lock:
-                self._kept[key] = known
-                while len(self._kept) > _KEPT:
-                    del self._kept[next(iter(self._kept))]
+            with one_at_a_time((id(self), key)):
+                known = self._kept.get(key)
+                if known is None:
+                    with transaction(self.database) as session:
+                        known = _build(session, row, now)
+                    with self._lock:
+                        self._kept[key] = known
+                        while len(self._kept) > _KEPT:
+                            del self._kept[next(iter(self._kept))]
         return _at(known, now)
 
 

@@ -9,7 +9,8 @@ import threading
 import time
 import weakref
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
 from typing import Any, TypeVar
 
 import sqlalchemy as sa
@@ -25,6 +26,7 @@ _TOLD = (tables.History, tables.StoredForecast)
 # Of each kind, such as the documents of a plan: of the largest weeks one takes some 20 MB.
 MOST = 6
 _lock = threading.Lock()
+_made_now: dict[Hashable, threading.Lock] = {}  # by database and key: what somebody is making at this moment
 _by_database: weakref.WeakKeyDictionary[Any, dict[Hashable, OrderedDict[Hashable, Any]]] = weakref.WeakKeyDictionary()
 
 
@@ -35,17 +37,46 @@ def kept(session: Session, key: tuple[Hashable, ...], make: Callable[[], T], mos
     `make` looks at, but for the wording, which is added here. The last `most` of each kind are held.
     """
     database, key = session.get_bind(), (*key, wording())
-    with _lock:
-        held = _by_database.setdefault(database, {}).setdefault(key[0], OrderedDict())
-        if key in held:
+
+    def known() -> list[T]:
+        with _lock:
+            held = _by_database.setdefault(database, {}).setdefault(key[0], OrderedDict())
+            if key not in held:
+                return []
             held.move_to_end(key)
-            return held[key]  # type: ignore[no-any-return]
-    made = make()
-    with _lock:
-        held[key] = made
-        while len(held) > most:
-            held.popitem(last=False)
+            return [held[key]]
+
+    found = known()
+    if found:
+        return found[0]
+    with one_at_a_time((id(database), key)):
+        found = known()
+        if found:
+            return found[0]
+        made = make()
+        with _lock:
+            held = _by_database[database][key[0]]
+            held[key] = made
+            while len(held) > most:
+                held.popitem(last=False)
     return made
+
+
+@contextmanager
+def one_at_a_time(what: Hashable) -> Iterator[None]:
+    """Let one thread in for each `what`; the others wait, so that what all of them want is made once.
+
+    Without it, after a change all phones that read at that moment would each make their pages from the beginning.
+    """
+    with _lock:
+        making = _made_now.setdefault(what, threading.Lock())
+    with making:
+        try:
+            yield
+        finally:  # who comes from here on finds what was made; where nothing was, those who wait go on one by one
+            with _lock:
+                if _made_now.get(what) is making:
+                    del _made_now[what]
 
 
 def on_record(session: Session) -> Hashable:

@@ -284,9 +284,11 @@ def serving(data: Path) -> Iterator[tuple[int, int]]:
     code = "from api.cli import main; main(['serve'])"
     service = subprocess.Popen([sys.executable, "-c", code], env=own, stderr=subprocess.DEVNULL)
     try:
-        for _ in range(600):
+        for _ in range(3000):  # five minutes: its first start beside other work takes long
             with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 1):
                 break
+            if service.poll() is not None:
+                raise SystemExit(f"The service ended before it could be asked, with {service.returncode}.")
             time.sleep(0.1)
         yield port, service.pid
     finally:
