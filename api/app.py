@@ -30,13 +30,13 @@ from api.exchange.exports import Exports
 from api.exchange.imports import Imports
 from api.forecasts.keeper import ForecastKeeper
 from api.hooks.keeper import HookKeeper
+from api.http.admission.sizes import RequestBounds
 from api.http.assets import Assets
 from api.http.first_version import FirstVersion
 from api.http.headers import SafeHeaders
 from api.http.measures import Measured, count_lines
 from api.http.pages import forget_answers, turns
 from api.http.problems import add_problem_handlers
-from api.http.sizes import RequestBounds
 from api.http.worded import InItsWords
 from api.learning.keeper import LearningKeeper
 from api.looking_back import worth
@@ -47,7 +47,7 @@ from api.papers.stored.keeper import Keeper as PaperKeeper
 from api.places.filling import filler
 from api.places.finder import Finder
 from api.promise.ground import Sales
-from api.rebooking.gone_by import GoneByKeeper
+from api.rebooking.rain_dates.gone_by import GoneByKeeper
 from api.rebooking.search import Searches
 from api.roads.keeper import RoadKeeper
 from api.roster.filling import RosterKeeper

@@ -11,12 +11,11 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from scheduler.crew_words import crew_goes_on
 from scheduler.judged import Breach, JudgedPlan
 from scheduler.plan import Cost, Plan
 from scheduler.price import Outing, Visit, is_kept, outings, price_outings, risks, visits
 from scheduler.second_crews import assist, reload
-from scheduler.week import Follow, RestRule, Week, clock_time, crew_name, day_name
+from scheduler.week import Follow, RestRule, Week, clock_time, crew_goes_on, crew_name, day_name
 
 
 @dataclass(frozen=True, slots=True)

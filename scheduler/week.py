@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 import graphlib
+import re
 import zoneinfo
 from collections.abc import Hashable, Iterable, Mapping
 from itertools import pairwise
@@ -55,6 +56,7 @@ from scheduler.week_parts import (
     Yard,
 )
 
+_SEVERAL = re.compile(r" (?:and|y|e) |[,/&+]")  # a name that reads as several people
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")  # not strftime: its words depend on the machine's locale
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -116,6 +118,21 @@ def clock_time(minute: int) -> str:
 def crew_name(week: Week, crew_id: str) -> str:
     """Return what people call a crew: its name, its id where it has none or the week does not have it."""
     return next((crew.called for crew in week.crews if crew.id == crew_id), crew_id)
+
+
+def is_of_several(name: str) -> bool:
+    """Say whether a crew's name reads as that of several people."""
+    return _SEVERAL.search(name) is not None
+
+
+def crew_begins(name: str) -> str:
+    """Return a crew's name as a sentence begins with it."""
+    return f"The crew {name}" if is_of_several(name) else name
+
+
+def crew_goes_on(name: str) -> str:
+    """Return a crew's name as it stands in the middle of a sentence."""
+    return f"the crew {name}" if is_of_several(name) else name
 
 
 SkillsByDay = Mapping[str, Mapping[int, tuple[str, ...]]]  # by crew id, then day

@@ -1,4 +1,4 @@
-"""A week played one visit at a time in plain Python, beside `scheduler.odds`; in its world or in another."""
+"""A week played one visit at a time in plain Python, beside `scheduler.reports.odds`; in its world or in another."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ import math
 import random
 from collections.abc import Callable
 
-from scheduler.odds import EARLY_MIN, LATE_MIN, PAST_END_MIN, Z80, Doubts
 from scheduler.plan import Plan
 from scheduler.price import outings
+from scheduler.reports.odds import EARLY_MIN, LATE_MIN, PAST_END_MIN, Z80, Doubts
 from scheduler.week import Week
 
 

@@ -32,7 +32,7 @@ from api.languages import gettext, to_say
 from api.tables import Business
 from scheduler.errors import BadInput
 from scheduler.times.defaults import DEFAULT_TIMES_CSV
-from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
+from scheduler.weather.limits import DEFAULT_LIMITS_CSV
 
 UNITS = (("imperial", "feet and inches"), ("metric", "meters"))
 LANGUAGE = (("en", "English"), ("es", "Spanish"))

@@ -134,7 +134,7 @@ def day_sheet(
 ) -> None:
     """Write a crew's day on paper as PDF: stops in order, kit to tick, cautions, checks to sign."""
     voice().will_write(out)
-    from api.day.paper import day_sheet_pdf
+    from api.day.content import day_sheet_pdf
     from api.tables import Crew
 
     with _database() as session:

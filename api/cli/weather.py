@@ -141,8 +141,7 @@ def show_limits(
     csv: Annotated[bool, typer.Option("--csv", help="Print the table as CSV, to edit.")] = False,
 ) -> None:
     """Show the limits of weather for each kind of work, each with its reason and source; check a table of your own."""
-    from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
-    from scheduler.weather.limits import WeatherWork, limits_for, read_limits
+    from scheduler.weather.limits import DEFAULT_LIMITS_CSV, WeatherWork, limits_for, read_limits
 
     def checked(raw: bytes) -> tuple[str, LimitTable]:
         return text_of(raw), read_limits(text_of(raw))
@@ -208,8 +207,7 @@ def _got(kind: SourceKind, address: str, contact: str, lat: float, lon: float, k
 
 
 def _limits(file: Path | None) -> LimitTable:
-    from scheduler.weather.default_limits import DEFAULT_LIMITS
-    from scheduler.weather.limits import read_limits
+    from scheduler.weather.limits import DEFAULT_LIMITS, read_limits
 
     return DEFAULT_LIMITS if file is None else read_document(file, lambda raw: read_limits(text_of(raw)))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from scheduler.gap import Gap
+    from scheduler.reports.gap import Gap
 
 
 def money(cents: int) -> str:

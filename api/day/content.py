@@ -1,4 +1,4 @@
-"""What a crew's day holds, worked out once: the phone (`api.day.phone`) and paper (`api.day.paper`) both show it."""
+"""What a crew's day holds, worked out once: the phone (`api.day.phone`) and paper both show it."""
 
 from __future__ import annotations
 
@@ -15,15 +15,18 @@ from api import tables
 from api.day.loading import LoadLine, lines_of
 from api.day.second_crews import ComingCrew, LiftStop, Meetings
 from api.hand_over.signing import signed_on
-from api.languages import language
+from api.languages import language, speaking
 from api.languages.core import core_says
 from api.ledger.days.day_rows import days_of, wall_of
 from api.ledger.days.riders import riding_on
 from api.ledger.kept import kept
+from api.ledger.languages import language_of_crew
+from api.ledger.plans.days import crew_day
 from api.papers.preparation import JobPapers
 from api.papers.shown.cautions import cautions
 from api.papers.shown.drilling import Hole, case_of, holes, said_finding
 from api.papers.shown.job_page import JobPage, job_pages
+from api.papers.shown.pdf import print_pdf
 from api.weeksheet import Sky, shaped, week_skies
 from api.weeksheet.slow import slow_words
 from scheduler.documents import convert
@@ -36,7 +39,7 @@ from scheduler.layout.drawing.page import bracket_places
 from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import fastener_words
 from scheduler.layout.drawing.wall.view import is_probed, member_word
-from scheduler.sheet import Cell, Entry
+from scheduler.reports.sheet import Cell, Entry
 from scheduler.travel.by_hour import DriveAtHour
 
 DANGERS = 3
@@ -308,3 +311,16 @@ def _shared(told: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
     if len(told) < 2:
         return ()
     return tuple(text for text in told[0] if all(text in others for others in told))
+
+
+def day_sheet_pdf(session: Session, crew_id: str, date: datetime.date, now: datetime.datetime) -> bytes | None:
+    """Return a crew's day on paper in its language, by the posted plan of the week, else the newest.
+
+    None where no plan knows it.
+    """
+    day = crew_day(session, crew_id, date)
+    if day is None:
+        return None
+    with speaking(language_of_crew(session, crew_id, date)):
+        content = day_content(session, day.stored, day.crew, date, now)
+        return print_pdf("print/daysheet.html", {"day": content, "posted": day.posted}, content.business, now)

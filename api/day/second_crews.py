@@ -12,7 +12,7 @@ from api.ledger.days.riders import riding_on
 from api.papers.shown.cautions import cautions
 from api.papers.shown.job_page import JobPage
 from scheduler.plan import Plan
-from scheduler.sheet import Entry
+from scheduler.reports.sheet import Entry
 from scheduler.travel.by_hour import DriveAtHour
 from scheduler.week import Assist, Week
 

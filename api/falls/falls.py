@@ -16,9 +16,8 @@ from api.falls.today import Today
 from api.fields.shown import clock, day_name
 from api.ledger.gates import gate_words
 from scheduler import Spot
-from scheduler.crew_words import crew_begins, crew_goes_on
 from scheduler.price import risks
-from scheduler.week import Job
+from scheduler.week import Job, crew_begins, crew_goes_on
 
 _WORSE = 0.1  # how much likelier a loss must have become since the posting, to be told
 Cause = Literal["short", "weather", "crew away", "customer", "other"]

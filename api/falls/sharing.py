@@ -13,10 +13,9 @@ from msgspec.structs import replace
 
 from api.falls.today import Today
 from api.fields.shown import clock, day_name
-from scheduler.crew_words import crew_goes_on
 from scheduler.plan import Stop, loading_for_some
 from scheduler.price import Outing, outings
-from scheduler.week import Follow, Job
+from scheduler.week import Follow, Job, crew_goes_on
 
 Lack = tuple[list[str], str]  # visits of which one must give way, and why
 _HOLDS = {"firm": 3, "day": 2, "soft": 1}

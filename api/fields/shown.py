@@ -16,8 +16,8 @@ from api.fields.wording import wording
 from api.languages import ENGLISH, day_in_words, gettext, language
 from api.languages.core import core_says, refused_says
 from api.languages.whole import kept_together
-from scheduler.crew_words import is_of_several
 from scheduler.units import FOOT_MM, LB_KG, feet_inches
+from scheduler.week import is_of_several
 
 # A day of the wall clock, in minutes.
 DAY_MIN = 24 * 60
@@ -155,7 +155,7 @@ _STATED = re.compile(r"[;:.]? \(|[;:.] ")  # where a first statement ends
 
 
 def crew_begins(name: str) -> str:
-    """Return a crew's name as a sentence begins with it; as `scheduler.crew_words`, in the language spoken."""
+    """Return a crew's name as a sentence begins with it; as `scheduler.week.crew_begins`, in the language spoken."""
     return gettext("The crew {crew}").format(crew=name) if is_of_several(name) else name
 
 

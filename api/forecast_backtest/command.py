@@ -16,7 +16,7 @@ from api.forecast_backtest.report import write_report
 from api.forecast_backtest.run import backtest
 from scheduler import plan_week as solve
 from scheduler.plan import Plan
-from scheduler.weather.default_limits import DEFAULT_LIMITS
+from scheduler.weather.limits import DEFAULT_LIMITS
 from scheduler.week import Week, Window
 
 

@@ -17,7 +17,7 @@ from api.ledger.facts import rain_dates
 from api.ledger.plans.posted import posted_plan
 from api.week.horizon.keeping import KeptHorizon, newest
 from scheduler.plan import Plan, read_plan
-from scheduler.sheet import Cell, sheet
+from scheduler.reports.sheet import Cell, sheet
 from scheduler.week import Crew, Shift, Week, read_week
 
 TWO = 2  # people that an install takes

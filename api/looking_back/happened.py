@@ -15,7 +15,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.looking_back.weeks import WeekBack
 from scheduler.price import RETIME_FROM_MIN, Outing, outings
-from scheduler.promises import promised
+from scheduler.reports.promises import promised
 from scheduler.week import Job
 
 

@@ -14,8 +14,8 @@ from api.fields.shown import day_name
 from api.languages import to_say
 from api.ledger.plans.documents import reasoned
 from api.ledger.plans.posted import plan_that_counts
-from scheduler.looking_back import Back, look_back
 from scheduler.plan import Plan, read_plan
+from scheduler.reports.looking_back import Back, look_back
 from scheduler.week import Week, read_week
 
 MOST_WEEKS = 26

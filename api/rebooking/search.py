@@ -32,7 +32,7 @@ from api.ledger.plans.posted import posted_week
 from api.rebooking.elsewhere import SearchTask, searched_through, solved
 from api.rebooking.later import later
 from api.rebooking.progress import SearchesUnderWay, SearchProgress
-from api.rebooking.rain_later import later_rain_date
+from api.rebooking.rain_dates.next_week import later_rain_date
 from api.rebooking.standing import (
     OfferGround,
     Wishes,

@@ -26,7 +26,7 @@ from api.ledger.told import Hold, told_now
 from api.messages.telling import book, draft
 from api.rebooking.cases import close_if_done
 from api.rebooking.leaving import leaving
-from api.rebooking.rain_later import KIND, WeekWith, posted_there
+from api.rebooking.rain_dates.next_week import KIND, WeekWith, posted_there
 from api.rebooking.search import Searches, hole_of, standing_of
 from api.rebooking.standing import OfferGround, explained, free_for
 from api.week.post import post

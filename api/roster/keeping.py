@@ -15,12 +15,12 @@ from api.http import versions
 from api.http.problems import Problem
 from api.ledger.history import note
 from api.roster.ground import RosterGround, ground_of, standing
-from scheduler.crew_words import crew_begins
 from scheduler.errors import BadInput
 from scheduler.roster.seating import Seated, in_order
 from scheduler.roster.seats import HALVES, Rides
 from scheduler.roster.told import reasons
 from scheduler.roster.verdict import verdict
+from scheduler.week import crew_begins
 
 NOTHING: Mapping[str, int] = {}
 

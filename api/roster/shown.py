@@ -10,9 +10,9 @@ from sqlmodel import Session, select
 from api import tables
 from api.fields.shown import day_name
 from api.roster.ground import RosterGround, ground_of, standing
-from scheduler.crew_words import crew_begins
 from scheduler.roster.seats import HALVES, Rides
 from scheduler.roster.verdict import RosterVerdict, verdict
+from scheduler.week import crew_begins
 
 WEEKS = 2  # on one page
 

@@ -19,10 +19,12 @@ from api.tables.bench import (
     LoadTime,
     PartCode,
     Photo,
+    Reservation,
     RouteOut,
     Signature,
     SiteLoss,
     StepDone,
+    StockMove,
     StopTime,
 )
 from api.tables.business import (
@@ -44,7 +46,6 @@ from api.tables.business import (
     VanOut,
     Yard,
 )
-from api.tables.chain import ChainLink, ErasedLine, LedgerOpening
 from api.tables.hooks import TextGateway, Webhook, WebhookCall
 from api.tables.office import (
     BusyCalendar,
@@ -60,22 +61,32 @@ from api.tables.office import (
     YearlyService,
     YearlyVisit,
 )
-from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
+from api.tables.places import (
+    Drive,
+    KnownAddress,
+    PlaceAnswer,
+    PlaceSource,
+    RoadPlace,
+    RoadSource,
+    RoadTable,
+)
 from api.tables.plans import (
+    ChainLink,
     DayResult,
+    ErasedLine,
     History,
     HorizonPlan,
+    LedgerOpening,
     Lock,
     PlanRun,
     PostedWeek,
     RosterChange,
     RosterDay,
     StoredPlan,
+    WorthRun,
 )
 from api.tables.rebooking import CaseVisit, DayRepair, Message, RainDate, RebookingCase, TextReceived
-from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
-from api.tables.stock import Reservation, StockMove
 from api.tables.work import (
     BenchCount,
     Booking,
@@ -87,7 +98,6 @@ from api.tables.work import (
     VisitFollows,
     VisitHours,
 )
-from api.tables.worth import WorthRun
 
 __all__ = [
     "Account",

@@ -1,4 +1,4 @@
-"""Where addresses are looked up, what was answered, and the addresses of a file."""
+"""Where addresses are looked up and drives are timed, and what was answered: places, and drives between them."""
 
 from __future__ import annotations
 
@@ -69,3 +69,75 @@ class KnownAddress(SQLModel, table=True):
     town_key: str
     lat: float
     lon: float
+
+
+class RoadSource(SQLModel, table=True):
+    """One row: what times the drives of the whole service; `kind` "estimate" asks nobody.
+
+    `address` is that of a table service, `tiles` the name of a folder of tiles in the data folder's `roads`; `profile`
+    empty: the usual one of its kind. A drive older than `max_age_days` is asked for again.
+    """
+
+    __tablename__ = "road_source"
+
+    id: int = Field(default=1, primary_key=True)
+    kind: str = "estimate"
+    address: str = ""
+    tiles: str = ""
+    profile: str = ""
+    max_age_days: int = 30
+    version: int = 1
+
+    __table_args__ = (
+        one_of("kind", "estimate", "extract", "osrm", "valhalla"),
+        sa.CheckConstraint("id = 1", name="only_one"),
+    )
+
+
+class RoadTable(SQLModel, table=True):
+    """The drives of one source as a whole, and how asking for them went last.
+
+    `asked` names the source as it is set, `identity` what answered under that (a folder of tiles may be built anew).
+    `constants` are those of the estimate, fitted to its drives; null: too few were known. `version` grows with every
+    change of a drive or of the constants.
+    """
+
+    __tablename__ = "road_table"
+
+    id: int | None = Field(default=None, primary_key=True)
+    asked: str = Field(unique=True)
+    name: str = ""
+    identity: str = ""
+    constants: dict[str, Any] | None = Field(default=None, sa_type=sa.JSON)
+    evidence: list[str] = Field(default_factory=list, sa_type=sa.JSON)
+    tried_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    got_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    failing_since: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    words: str = ""
+    version: int = 1
+
+
+class RoadPlace(SQLModel, table=True):
+    """A place between which drives are timed, in hundred-thousandths of a degree (about a meter)."""
+
+    __tablename__ = "road_place"
+
+    id: int | None = Field(default=None, primary_key=True)
+    lat_e5: int
+    lon_e5: int
+
+    __table_args__ = (sa.UniqueConstraint("lat_e5", "lon_e5"),)
+
+
+class Drive(SQLModel, table=True):
+    """One drive as its source timed it; without `seconds` it gave none that can be used, and `why` says why not."""
+
+    __tablename__ = "drive"
+
+    table_id: int = Field(primary_key=True, foreign_key="road_table.id")
+    start_id: int = Field(primary_key=True, foreign_key="road_place.id")
+    goal_id: int = Field(primary_key=True, foreign_key="road_place.id")
+    seconds: float | None = None
+    metres: float | None = None
+    got_on: datetime.date
+    why: str = ""

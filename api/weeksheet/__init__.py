@@ -29,10 +29,10 @@ from api.weeksheet.odds import doubtful, week_odds
 from api.weeksheet.slow import slow_words
 from api.weeksheet.strip import Axis, SkyStrip, Strip, axis, lost, sky_strip, strip
 from api.weeksheet.weather import Sky, skies
-from scheduler.gap import hopeless
-from scheduler.odds import Odds, VisitOdds
 from scheduler.plan import Plan, Route
-from scheduler.sheet import Cell, Sheet, Waiting, sheet
+from scheduler.reports.gap import hopeless
+from scheduler.reports.odds import Odds, VisitOdds
+from scheduler.reports.sheet import Cell, Sheet, Waiting, sheet
 from scheduler.travel.by_hour import DriveAtHour, timed_drives
 from scheduler.travel.interface import Point
 from scheduler.weather.limits import read_limits

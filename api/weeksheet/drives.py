@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from api.fields.shown import short_date
 from api.ledger.plans.documents import DrivesTimed
-from scheduler.sheet import Cell
+from scheduler.reports.sheet import Cell
 from scheduler.week import Week
 
 Leg = tuple[int, int]  # from, to: numbers of places

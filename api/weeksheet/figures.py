@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from api.languages import to_say
 from scheduler.plan import Plan
 from scheduler.price import risks
-from scheduler.sheet import Sheet
+from scheduler.reports.sheet import Sheet
 from scheduler.week import Week
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from scheduler.sheet import Sheet
+from scheduler.reports.sheet import Sheet
 from scheduler.week import Week
 
 

@@ -14,9 +14,9 @@ from api.learning.fitting import crew_factors
 from api.ledger.kept import kept
 from api.ledger.plans.documents import week_in
 from api.weeksheet.names import KitMark
-from scheduler.odds import Doubts, Odds, VisitOdds, odds
 from scheduler.plan import Plan
 from scheduler.price import Visit, risks
+from scheduler.reports.odds import Doubts, Odds, VisitOdds, odds
 from scheduler.times.durations import Kind, Times, quantile_factor, read_times
 from scheduler.week import Job, Week
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from api.weeksheet.names import JobLabel
-from scheduler.sheet import Cell
+from scheduler.reports.sheet import Cell
 from scheduler.travel.interface import Point
 from scheduler.week import Place, Week
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from api.weeksheet.weather import Sky
-from scheduler.sheet import Cell
+from scheduler.reports.sheet import Cell
 
 HEIGHT = 16
 SKY_HEIGHT = 30

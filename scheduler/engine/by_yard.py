@@ -18,7 +18,7 @@ from msgspec.structs import replace
 from scheduler.engine.planning import Progress, plan_week
 from scheduler.plan import Plan, Plan2, Skipped
 from scheduler.price import outings, price, visits
-from scheduler.promises import broken_promises
+from scheduler.reports.promises import broken_promises
 from scheduler.week import Job, Week
 
 if TYPE_CHECKING:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 
-from scheduler.crew_words import crew_begins
 from scheduler.roster.seating import Seated, can
 from scheduler.roster.seats import HALVES, Rider, Rides, RosterCase, Seat
 from scheduler.roster.verdict import stays_in_for
+from scheduler.week import crew_begins
 
 
 def reasons(case: RosterCase, seated: Seated) -> dict[Seat, str]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 
-from scheduler.crew_words import crew_begins, crew_goes_on
 from scheduler.roster.seating import can
 from scheduler.roster.seats import HALVES, Rides, RosterCase, Seat
+from scheduler.week import crew_begins, crew_goes_on
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from scheduler.odds import LATE_MIN, Doubts, play_day
 from scheduler.price import outings
+from scheduler.reports.odds import LATE_MIN, Doubts, play_day
 from scheduler.under_way.frozen import frozen_week, route_in
 from scheduler.under_way.ways import DayWay, TodayNow
 

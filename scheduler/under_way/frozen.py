@@ -15,7 +15,7 @@ from msgspec.structs import replace
 
 from scheduler.plan import Plan, Route, Route2, Stop
 from scheduler.price import outings
-from scheduler.promises import stated_plan
+from scheduler.reports.promises import stated_plan
 from scheduler.under_way.calls import CrewUnderWay, drives, timed_stops
 from scheduler.under_way.expected import ExpectedDay
 from scheduler.week import Job, Job2, RestRule, Week, Window

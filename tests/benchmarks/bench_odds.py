@@ -25,8 +25,8 @@ import numpy as np
 from msgspec.structs import replace
 
 from scheduler import plan_week
-from scheduler.odds import Z80, Doubts, odds
 from scheduler.plan import Plan
+from scheduler.reports.odds import Z80, Doubts, odds
 from scheduler.week import Booking, Job, Week
 from tests.benchmarks.make_weeks import make_week
 from tests.played import log_normal, played_one_by_one

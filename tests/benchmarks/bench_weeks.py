@@ -26,7 +26,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from scheduler import plan_week
-from scheduler.gap import gap
+from scheduler.reports.gap import gap
 from scheduler.week import Week, read_week
 from tests.benchmarks.make_horizon import make_horizon
 from tests.benchmarks.make_weeks import Make, make_week

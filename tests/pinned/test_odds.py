@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 
 from scheduler import plan_week, tiny_week
-from scheduler.odds import Doubts, odds
+from scheduler.reports.odds import Doubts, odds
 
 
 def test_weeks_in_which_nobody_meets_are_played_as_ever() -> None:

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from scheduler.audit import audit
-from scheduler.looking_back import COST_KINDS, look_back
+from scheduler.reports.looking_back import COST_KINDS, look_back
 from scheduler.week import Week
 from tests.plans import good_plan
 from tests.weeks import weeks

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scheduler.odds import Doubts, play_day, play_days
 from scheduler.plan import Plan
 from scheduler.price import outings
+from scheduler.reports.odds import Doubts, play_day, play_days
 from scheduler.week import Week2
 from tests.plans2 import cases2
 from tests.seeds import some_now

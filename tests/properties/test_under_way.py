@@ -11,9 +11,9 @@ import pytest
 from msgspec.structs import replace
 
 from scheduler.audit import audit
-from scheduler.odds import Doubts
 from scheduler.plan import Plan, Skipped, Stop
 from scheduler.price import RETIME_FROM_MIN, outings, price, visits
+from scheduler.reports.odds import Doubts
 from scheduler.under_way.calls import CrewUnderWay
 from scheduler.under_way.chances import promise_chances
 from scheduler.under_way.expected import day_plan, expected_day

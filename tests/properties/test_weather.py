@@ -9,9 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.weather.daylight import daylight
-from scheduler.weather.default_limits import DEFAULT_LIMITS
 from scheduler.weather.forecast import Forecast, Hour, forecast_from_csv, forecast_to_csv
-from scheduler.weather.limits import MPS_PER_MPH, WeatherWork, limits_for
+from scheduler.weather.limits import DEFAULT_LIMITS, MPS_PER_MPH, WeatherWork, limits_for
 from scheduler.weather.local_day import local_day
 from scheduler.weather.risk import STATED_ERRORS, chance_of_any, hour_risk
 from scheduler.weather.windows import STEP_CENTS, SitePoint, Span, WorkWindows, work_windows

@@ -31,7 +31,7 @@ from api.business.rules import DEFAULT_RULES
 from api.database import transaction
 from api.settings import Settings, sqlite_address
 from scheduler.times.defaults import DEFAULT_TIMES_CSV
-from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
+from scheduler.weather.limits import DEFAULT_LIMITS_CSV
 from tests.migrated import put_migrated
 
 PASSWORD = "seven brown kites"

@@ -7,7 +7,7 @@ import pytest
 from api.fields import shown
 from api.languages import speaking
 from api.languages.core import core_says
-from scheduler.crew_words import crew_begins, crew_goes_on
+from scheduler.week import crew_begins, crew_goes_on
 
 
 @pytest.mark.parametrize("name", ["Lea and Bo", "Lea y Bo", "Lea & Bo", "Lea, Bo", "Lea/Bo", "Lea+Bo"])

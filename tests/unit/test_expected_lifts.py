@@ -14,7 +14,7 @@ import pytest
 
 from scheduler.under_way.expected import Expected, ExpectedDay, Taps, day_plan, expected_day
 from scheduler.under_way.expected_lifts import CrewNotes, expected_days, waited_min
-from tests.unit.test_second_crews_played import loaded_again, met
+from tests.unit.reports.test_second_crews_played import loaded_again, met
 
 
 def days(

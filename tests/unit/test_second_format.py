@@ -15,8 +15,8 @@ from scheduler import fair, offer, warm, with_reasons
 from scheduler.errors import BadInput
 from scheduler.plan import Cost2, Plan, read_plan
 from scheduler.price import price
-from scheduler.promises import broken_promises
-from scheduler.sheet import sheet
+from scheduler.reports.promises import broken_promises
+from scheduler.reports.sheet import sheet
 from scheduler.week import Week, read_week, week_from_data
 from tests.plans2 import cases2
 from tests.weeks import as_data

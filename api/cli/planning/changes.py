@@ -195,7 +195,7 @@ def _crew_day(week: Week, text: str) -> tuple[str, int]:
 def _say_moves(week: Week, plan: Plan, moves: tuple[Move, ...]) -> None:
     from api.cli.words import count, gap_words, money, plain
     from scheduler import move_sentence as sentence
-    from scheduler.gap import gap
+    from scheduler.reports.gap import gap
 
     moving = [m for m in moves if m.what != "stays"]
     for move in moving:

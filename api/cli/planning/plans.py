@@ -49,7 +49,7 @@ def plan(
     from api.cli.planning.search import search, spread
     from scheduler.audit import audit as judge
     from scheduler.documents import encode
-    from scheduler.gap import gap
+    from scheduler.reports.gap import gap
     from scheduler.week import read_week
 
     told = voice()
@@ -121,7 +121,7 @@ def show(
     by: Annotated[SortOrder, typer.Option(help="One table for each crew, or for each day.")] = SortOrder.day,
 ) -> None:
     """Show a plan as a week sheet: each crew's day with its times, the waiting pile, and the cost by kind."""
-    from scheduler.sheet import sheet
+    from scheduler.reports.sheet import sheet
 
     week, plan = read_both(week_file, plan_file)
     laid_out = sheet(week, plan)
@@ -155,7 +155,7 @@ def read_both(week_file: Path, plan_file: Path) -> tuple[Week, Plan]:
 
 def _summary(week: Week, plan: Plan, verdict: Verdict) -> str:
     from api.cli.words import count, money
-    from scheduler.gap import gap
+    from scheduler.reports.gap import gap
 
     if not verdict.ok:
         return (

@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from api.cli.words import count, gap_words, money, plain
-from scheduler.sheet import Cell, Sheet, Waiting
+from scheduler.reports.sheet import Cell, Sheet, Waiting
 from scheduler.week import clock_time
 
 _PIPE_WIDTH = 120  # columns where there is no terminal to ask

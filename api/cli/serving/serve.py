@@ -91,7 +91,7 @@ def serve_one(
     import uvicorn  # only now: where data or port cannot be used, that is said at once
 
     from api.app import create_app
-    from api.http.protocol import MOST_CONNECTIONS, MOST_HEAD, PatientProtocol
+    from api.http.admission.protocol import MOST_CONNECTIONS, MOST_HEAD, PatientProtocol
 
     app = create_app(settings, opened)
     gc.freeze()

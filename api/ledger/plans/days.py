@@ -15,7 +15,7 @@ from api.fields.shown import DAY_MIN
 from api.ledger.plans.documents import week_in
 from api.ledger.plans.posted import plan_that_counts
 from scheduler.plan import read_plan
-from scheduler.sheet import Cell, sheet
+from scheduler.reports.sheet import Cell, sheet
 from scheduler.week import Week
 
 

@@ -20,7 +20,7 @@ from starlette.background import BackgroundTask
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, everyone, found, own_crew_day, own_job
 from api.clock import Now, local_day, local_days, machine_clock
-from api.day.paper import day_sheet_pdf
+from api.day.content import day_sheet_pdf
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
 from api.exchange.imports import Import, Sent
 from api.exchange.whole import write_whole_file

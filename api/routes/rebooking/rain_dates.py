@@ -19,7 +19,7 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.ledger.plans.named import named
-from api.rebooking import rain_dates
+from api.rebooking.rain_dates import keeping
 from api.rebooking.search import Searches
 from api.routes.records import Words
 from api.tables import Visit
@@ -37,11 +37,11 @@ def shown(request: Request, session: Database, now: Now, _: Office, visit_id: st
     `because` says why there is none: the visit cannot be moved, or no crew has room for it on a later day of both.
     """
     visit = found(session, Visit, visit_id, "job")
-    today = rain_dates.posted_with(_days(request), session, visit.id, now)
-    kept, days, because = rain_date_of(today, visit.id), list[rain_dates.RainDay](), ""
+    today = keeping.posted_with(_days(request), session, visit.id, now)
+    kept, days, because = rain_date_of(today, visit.id), list[keeping.RainDay](), ""
     if kept is None:
         try:
-            days = rain_dates.rain_days(session, today, visit.id, now)
+            days = keeping.rain_days(session, today, visit.id, now)
         except Problem as problem:
             because = problem.detail
     job = next((one for one in today.built.week.jobs if one.id == visit.id), None)
@@ -51,7 +51,7 @@ def shown(request: Request, session: Database, now: Now, _: Office, visit_id: st
         "date": today.posted.date(spot.day).isoformat(),
         "start": spot.start,
         "chance": None if job is None else lost_chance(today, job, spot),
-        "kept": None if kept is None else rain_dates.rain_date_line(session, today, kept),
+        "kept": None if kept is None else keeping.rain_date_line(session, today, kept),
         "days": [msgspec.to_builtins(one) | {"key": one.key} for one in days],
         "because": because,
     }
@@ -64,8 +64,8 @@ def shown(request: Request, session: Database, now: Now, _: Office, visit_id: st
 def keep(request: Request, session: Database, now: Now, who: Office, visit_id: str, day: Key) -> Response:
     """Keep a day that was shown as the rain date of a posted visit, and draft what its customer is told."""
     visit = found(session, Visit, visit_id, "job")
-    today = rain_dates.posted_with(_days(request), session, visit.id, now)
-    row = rain_dates.keep(session, today, visit.id, day, now=now, by=who.name)
+    today = keeping.posted_with(_days(request), session, visit.id, now)
+    row = keeping.keep(session, today, visit.id, day, now=now, by=who.name)
     return _kept(request, row.model_dump(mode="json"), visit.id)
 
 
@@ -73,7 +73,7 @@ def keep(request: Request, session: Database, now: Now, who: Office, visit_id: s
 def let_go(request: Request, session: Database, now: Now, who: Office, visit_id: str) -> Response:
     """Keep the rain date no longer: its hours are free for all; a customer who knows of it is to be told."""
     visit = found(session, Visit, visit_id, "job")
-    row = rain_dates.let_go(session, visit.id, now=now, by=who.name)
+    row = keeping.let_go(session, visit.id, now=now, by=who.name)
     return _kept(request, row.model_dump(mode="json"), visit.id)
 
 
@@ -81,7 +81,7 @@ def let_go(request: Request, session: Database, now: Now, who: Office, visit_id:
 def go(request: Request, session: Database, now: Now, who: Office, visit_id: str) -> Response:
     """Give the visit its rain date at once: post it, write the booking, draft the message."""
     visit = found(session, Visit, visit_id, "job")
-    case = rain_dates.go_there(session, _searches(request), visit.id, now=now, by=who.name)
+    case = keeping.go_there(session, _searches(request), visit.id, now=now, by=who.name)
     if wants_json(request):
         return JSONResponse({"case": case.id})
     return RedirectResponse(f"/rebooking/{case.id}?visit={visit.id}#choices", 303)

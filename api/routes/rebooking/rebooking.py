@@ -32,7 +32,7 @@ from api.messages.rain_dates import of_gone_by
 from api.messages.telling import OPEN
 from api.rebooking import cases, opening, taking
 from api.rebooking.cases import CAUSES
-from api.rebooking.rain_dates import doubtful, rain_date_line, weeks_under_way
+from api.rebooking.rain_dates.keeping import doubtful, rain_date_line, weeks_under_way
 from api.rebooking.search import Searches
 from api.rebooking.shown import case_line, finding_line, ranked, visit_line
 from api.routes.records import Words

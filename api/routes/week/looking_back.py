@@ -27,7 +27,7 @@ from api.looking_back.happened import Happened, happened
 from api.looking_back.plots import cost_plot, crew_plot, happened_plot, pool_plot
 from api.looking_back.weeks import WHENS, WeekBack, named, week_dates, weeks_back
 from api.looking_back.worth import CHOICES_S, ask, newest
-from scheduler.looking_back import COST_KINDS
+from scheduler.reports.looking_back import COST_KINDS
 
 router = Subject(prefix="/looking-back", tags=("looking back",))
 Looker = Annotated[Who, allow(*LOOKERS)]

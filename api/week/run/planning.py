@@ -25,7 +25,7 @@ from scheduler.audit import audit
 from scheduler.documents import encode
 from scheduler.plan import Because, Plan, Route, Skipped
 from scheduler.price import outings, visits
-from scheduler.promises import stated_plan
+from scheduler.reports.promises import stated_plan
 from scheduler.week import Week, week_document
 
 # What the same week document gives the same plan by: a change of these, and it is planned anew.

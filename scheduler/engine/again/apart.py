@@ -9,7 +9,7 @@ from __future__ import annotations
 from scheduler.audit import audit
 from scheduler.plan import Plan, Route, Skipped
 from scheduler.price import outings, price, visits
-from scheduler.promises import broken_promises
+from scheduler.reports.promises import broken_promises
 from scheduler.week import Week
 
 CrewDay = tuple[str, int]

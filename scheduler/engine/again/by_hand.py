@@ -20,7 +20,7 @@ from scheduler.errors import BadInput
 from scheduler.judged import Breach
 from scheduler.plan import Because, Cost, Plan, Route, Skipped, less
 from scheduler.price import outings, visits
-from scheduler.promises import stated_plan
+from scheduler.reports.promises import stated_plan
 from scheduler.week import Job, Week, clock_time, crew_name, day_name
 
 BY_HAND = "by_hand"

@@ -8,7 +8,7 @@ from scheduler.engine.again.moves import What, what_changed
 from scheduler.engine.model.fixed import Spot
 from scheduler.plan import Cost, Plan, less
 from scheduler.price import outings, price, visits
-from scheduler.promises import broken_promises
+from scheduler.reports.promises import broken_promises
 from scheduler.week import Week, clock_time, crew_name, day_name
 
 _PILE = "the waiting pile"

@@ -14,10 +14,10 @@ from typing import Any, NamedTuple
 from scheduler.audit import RULES
 from scheduler.documents import shown
 from scheduler.errors import BadInput
-from scheduler.gap import LASTING
 from scheduler.judged import JudgedPlan
 from scheduler.plan import Cost, Plan, Route, Stop
 from scheduler.price import outings, visits
+from scheduler.reports.gap import LASTING
 from scheduler.week import Job, Shift, Week, clock_time, crew_name, day_name
 
 

@@ -11,7 +11,7 @@ from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.timing import Timed, time_route, timings
 from scheduler.plan import Because, Plan, Plan2, Route, Route2, Skipped, Stop, Stop2
 from scheduler.price import outings, price_outings, visits
-from scheduler.promises import broken_promises
+from scheduler.reports.promises import broken_promises
 
 ENGINE = "eaveboard 0.1"
 NOT_ASKED = (Because("not_planned", "Not planned so far; the search is still under way."),)

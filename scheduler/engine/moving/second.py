@@ -32,7 +32,7 @@ from scheduler.engine.waiting.loosened import (
     loosened,
 )
 from scheduler.plan import Plan, Route, Route2, Skipped, Stop2, loading_for_some
-from scheduler.promises import stated_plan
+from scheduler.reports.promises import stated_plan
 from scheduler.week import Crew, Job, Shift, Week, Window
 
 NEVER_CENTS = 10**9  # of an hour outside a work window: more than a plan costs, so that such hours are the last resort

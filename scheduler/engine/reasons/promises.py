@@ -16,7 +16,7 @@ from scheduler.engine.reasons.opened import HOURS, REST, OpenedPlan
 from scheduler.engine.reasons.sentences import ToldReason, amount, plain
 from scheduler.engine.reasons.ways import Plans, Way, look, ways
 from scheduler.price import Visit
-from scheduler.promises import broken_promises, promised
+from scheduler.reports.promises import broken_promises, promised
 from scheduler.week import Booking, Job, Week, clock_time, crew_name, day_name
 
 Routes = Mapping[int, Sequence[int]]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from itertools import groupby
 
-from scheduler.crew_words import crew_begins, crew_goes_on
 from scheduler.engine.reasons.opened import HOURS, VAN
 from scheduler.engine.reasons.remedies import (
     AtYard,
@@ -23,7 +22,7 @@ from scheduler.engine.reasons.remedies import (
 )  # fmt: skip
 from scheduler.engine.reasons.ways import Way
 from scheduler.plan import Because
-from scheduler.week import Crew, Job, Week, clock_time, crew_name, day_name
+from scheduler.week import Crew, Job, Week, clock_time, crew_begins, crew_goes_on, crew_name, day_name
 
 AT_ONCE = " All of these stand in the way at once: undoing one is not enough."
 

@@ -29,7 +29,7 @@ from scheduler.engine.waiting.smallest import smallest
 from scheduler.engine.waiting.told import ToldSecond
 from scheduler.plan import Because, Plan, Route
 from scheduler.price import outings, price, visits
-from scheduler.promises import broken_promises
+from scheduler.reports.promises import broken_promises
 from scheduler.week import Job, Week
 
 MOST_WAYS = 3

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from scheduler.crew_words import crew_goes_on
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.reasons.opened import VAN, OpenedPlan, Opening
 from scheduler.engine.reasons.remedies import (
@@ -20,7 +19,7 @@ from scheduler.engine.reasons.sentences import ToldReason, days, listed, people
 from scheduler.engine.reasons.ways import Way
 from scheduler.engine.waiting.needed import kept_off
 from scheduler.plan import Plan
-from scheduler.week import Job, Week, clock_time, crew_name, day_name
+from scheduler.week import Job, Week, clock_time, crew_goes_on, crew_name, day_name
 
 
 def hours(minutes: int) -> str:

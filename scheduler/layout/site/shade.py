@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 from scheduler.layout.measured import Survey
 from scheduler.layout.site.clearance import front_bar
 from scheduler.units import both
-from scheduler.weather.sun import SunPosition, sun_position
+from scheduler.weather.daylight import SunPosition, sun_position
 
 DAYS = ((6, 21), (7, 21), (9, 21))  # the longest day, the hottest weeks, and the equinox
 HOURS = (9, 11, 13, 15, 17)  # local clock

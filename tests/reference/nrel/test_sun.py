@@ -6,7 +6,7 @@ import datetime
 
 import pytest
 
-from scheduler.weather.sun import sun_position
+from scheduler.weather.daylight import sun_position
 
 
 def test_the_published_case_to_a_twentieth_of_a_degree() -> None:

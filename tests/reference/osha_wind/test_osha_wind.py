@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 from scheduler.errors import BadInput
-from scheduler.weather.default_limits import DEFAULT_LIMITS, DEFAULT_LIMITS_CSV
-from scheduler.weather.limits import HIGH_WIND_MATERIAL_MPH, read_limits
+from scheduler.weather.limits import DEFAULT_LIMITS, DEFAULT_LIMITS_CSV, HIGH_WIND_MATERIAL_MPH, read_limits
 
 
 def test_no_default_limit_allows_high_wind_with_material() -> None:

@@ -15,8 +15,7 @@ from sqlmodel import col, select
 
 from api import tables
 from api.database import transaction
-from api.day.content import DANGERS, day_content
-from api.day.paper import day_sheet_pdf
+from api.day.content import DANGERS, day_content, day_sheet_pdf
 from api.fields.wording import PLAIN
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE

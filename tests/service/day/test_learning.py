@@ -24,8 +24,8 @@ from api.learning.fitting import newest, report_of
 from api.ledger.plans.stored import newest_plan
 from api.week.run.planning import prepare_week
 from api.weeksheet.odds import week_odds
-from scheduler.odds import Doubts
 from scheduler.plan import read_plan
+from scheduler.reports.odds import Doubts
 from scheduler.times.calibrate import read_history
 from scheduler.times.durations import read_times, row_minutes
 from scheduler.week import Week, read_week

@@ -18,7 +18,7 @@ from sqlmodel import col, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from api.day.paper import day_sheet_pdf
+from api.day.content import day_sheet_pdf
 from api.hand_over.warranty import warranty_of
 from api.jobs.taken_away import taken_away
 from api.learning.done import done_jobs

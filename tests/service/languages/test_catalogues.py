@@ -22,7 +22,7 @@ from sqlmodel import SQLModel, select
 
 from api import tables
 from api.database import transaction
-from api.day.paper import day_sheet_pdf
+from api.day.content import day_sheet_pdf
 from api.hand_over.sheet import hand_over_letter, hand_over_pdf
 from api.http import pages
 from api.jobs.packet import packet_pdf

@@ -18,8 +18,8 @@ from fastapi import FastAPI
 from sqlalchemy import make_url
 
 from api.condition.doctor import CONNECTIONS
-from api.http.protocol import HEAD_S
-from api.http.sizes import GAP_S, MOST_FILES, TURN_S
+from api.http.admission.protocol import HEAD_S
+from api.http.admission.sizes import GAP_S, MOST_FILES, TURN_S
 from api.routes.week.live import STILL_S
 from api.settings import IN_FILE, SETTINGS, read_settings
 from tests.service.cast import anonymous

@@ -21,8 +21,7 @@ from api.database import transaction
 from api.fields.rules import rules_from_data
 from scheduler.times.defaults import DEFAULT_TIMES_CSV
 from scheduler.times.durations import read_times
-from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
-from scheduler.weather.limits import read_limits
+from scheduler.weather.limits import DEFAULT_LIMITS_CSV, read_limits
 from tests.service.cast import JSON, PAGE, add_yard, running, settings_for, signed_in
 from tests.service.office.test_set_up import keep_file, send, text_of
 

@@ -24,7 +24,7 @@ from starlette.requests import Request
 from api.access import accounts
 from api.access.accounts import Passwords, Role
 from api.fields.files.sheets import BadFiles, read_yaml
-from api.http import protocol, sizes, strangers
+from api.http.admission import protocol, sizes, strangers
 from api.http.problems import Problem
 from api.uploads.reading import read_upload
 from scheduler.errors import BadInput

@@ -8,7 +8,7 @@ import pytest
 from typer.testing import CliRunner
 
 from api.cli.weather import app
-from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
+from scheduler.weather.limits import DEFAULT_LIMITS_CSV
 
 SITE = ["--lat", "40.2", "--lon", "-75.1"]
 HEAD = "start_utc,wind_mps,gust_mps,rain_mm,rain_chance,thunder_chance,temp_c,humidity\n"

@@ -34,7 +34,7 @@ from api.week.run.planning import plan_week, prepare_week
 from scheduler import Off, by_hand
 from scheduler.audit import audit
 from scheduler.plan import Plan, Route, read_plan
-from scheduler.sheet import sheet
+from scheduler.reports.sheet import sheet
 from scheduler.week import Week, Week2, read_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, application, by_link, running, settings_for, signed_in, started

@@ -18,8 +18,7 @@ from api import tables
 from api.access.accounts import Role
 from api.cli import main
 from api.database import open_database, transaction
-from api.day.content import day_content
-from api.day.paper import day_sheet_pdf
+from api.day.content import day_content, day_sheet_pdf
 from api.fields.wording import PLAIN
 from api.jobs.packet import packet_pdf
 from api.ledger.plans.days import crew_day

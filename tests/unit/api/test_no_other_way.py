@@ -11,7 +11,7 @@ from scheduler.under_way.calls import CrewUnderWay
 from scheduler.under_way.expected import Taps, day_plan
 from scheduler.under_way.expected_lifts import CrewNotes, expected_days
 from scheduler.under_way.ways import TodayNow, ways
-from tests.unit.test_second_crews_played import met
+from tests.unit.reports.test_second_crews_played import met
 
 CALLED = {"oak": "Oakham", "elm": "Elmley"}
 

@@ -14,7 +14,7 @@ from scheduler.layout.drawing import bracket_view, shade_plan
 from scheduler.layout.drawing.paper.measures import Measures, Units
 from scheduler.layout.drawing.paper.sheet import Box, DrawingSheet
 from scheduler.layout.site.shade import Shade
-from scheduler.weather.sun import SunPosition
+from scheduler.weather.daylight import SunPosition
 from tests.drawn import NAMESPACE, overlapping, written
 from tests.shapes import GREY, NEAR, RUST, Shape, held, near, rings, shapes
 from tests.surveys import plain_survey, second_survey

@@ -10,7 +10,7 @@ import pytest
 
 from scheduler.layout.site.clearance import front_bar
 from scheduler.layout.site.shade import Shade, ShadeSite, hour_name, shade_under, shade_words, shades
-from scheduler.weather.sun import SunPosition, sun_position
+from scheduler.weather.daylight import SunPosition, sun_position
 from tests.surveys import second_survey
 
 

@@ -16,8 +16,7 @@ from api.forecast_backtest.run import issued, mondays, split
 from api.forecast_backtest.score import is_lost, score, visit_hours
 from scheduler.errors import BadInput
 from scheduler.plan import Because, Cost, Plan, Route, Skipped, Stop
-from scheduler.weather.default_limits import DEFAULT_LIMITS
-from scheduler.weather.limits import WeatherWork
+from scheduler.weather.limits import DEFAULT_LIMITS, WeatherWork
 from scheduler.weather.windows import SitePoint, Span
 from scheduler.week import Window, checked
 

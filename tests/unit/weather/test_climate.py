@@ -11,9 +11,8 @@ from hypothesis import strategies as st
 
 from scheduler.errors import BadInput
 from scheduler.weather.climate import Climate, Month, climate_from_csv, climate_risk, climate_to_csv
-from scheduler.weather.default_limits import DEFAULT_LIMITS
 from scheduler.weather.forecast import Forecast, Hour
-from scheduler.weather.limits import WeatherWork, limits_for
+from scheduler.weather.limits import DEFAULT_LIMITS, WeatherWork, limits_for
 from scheduler.weather.risk import STATED_ERRORS, hour_risk
 from scheduler.weather.windows import SitePoint, Span, work_windows
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 from scheduler.errors import BadInput
-from scheduler.weather.default_limits import DEFAULT_LIMITS, DEFAULT_LIMITS_CSV
-from scheduler.weather.limits import WeatherWork, limits_for, read_limits
+from scheduler.weather.limits import DEFAULT_LIMITS, DEFAULT_LIMITS_CSV, WeatherWork, limits_for, read_limits
 
 
 def values(work: WeatherWork) -> dict[str, float]:

@@ -9,9 +9,8 @@ import msgspec
 import pytest
 
 from scheduler.errors import BadInput
-from scheduler.weather.default_limits import DEFAULT_LIMITS
 from scheduler.weather.forecast import Hour
-from scheduler.weather.limits import MPS_PER_MPH, Measure, WeatherLimit, WeatherWork, limits_for
+from scheduler.weather.limits import DEFAULT_LIMITS, MPS_PER_MPH, Measure, WeatherLimit, WeatherWork, limits_for
 from scheduler.weather.risk import STATED_ERRORS, at_lead, chance_of_any, checked_errors, hour_risk
 
 LIMITS: dict[Measure, WeatherLimit] = limits_for(DEFAULT_LIMITS, WeatherWork("install", 120))

@@ -10,9 +10,8 @@ import msgspec
 import pytest
 
 from scheduler.errors import BadInput
-from scheduler.weather.default_limits import DEFAULT_LIMITS
 from scheduler.weather.forecast import Forecast, Hour
-from scheduler.weather.limits import MPS_PER_MPH, LimitTable, WeatherWork
+from scheduler.weather.limits import DEFAULT_LIMITS, MPS_PER_MPH, LimitTable, WeatherWork
 from scheduler.weather.local_day import local_day
 from scheduler.weather.lost import lost_sentence
 from scheduler.weather.windows import SitePoint, Span, WorkWindows, work_windows

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from api.weeksheet.names import JobLabel
 from api.weeksheet.roadmap import EARTH_M, HEIGHT, WIDTH, RoadMap, letters, road_map
-from scheduler.sheet import Cell, Entry
+from scheduler.reports.sheet import Cell, Entry
 from scheduler.week import Place, Travel, Week, Yard
 
 WORDS = JobLabel("12 ft", "", "Quillby", "Una Owlerby", None, (), None)

@@ -6,7 +6,7 @@ import datetime
 
 from api.weeksheet.strip import axis, lost, sky_strip, strip
 from api.weeksheet.weather import Sky, SkyHour
-from scheduler.sheet import Cell, Entry
+from scheduler.reports.sheet import Cell, Entry
 
 
 def cell(*entries: Entry, rest: int | None = None) -> Cell:

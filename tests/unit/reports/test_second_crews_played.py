@@ -5,10 +5,10 @@ from __future__ import annotations
 from msgspec.structs import replace
 
 from scheduler import plan_without
-from scheduler.odds import Doubts, Odds, odds
 from scheduler.plan import Plan2, Route2, Stop2, loading_for_some
-from scheduler.promises import stated_plan
-from scheduler.sheet import sheet
+from scheduler.reports.odds import Doubts, Odds, odds
+from scheduler.reports.promises import stated_plan
+from scheduler.reports.sheet import sheet
 from scheduler.under_way.expected import Taps, day_plan, expected_day
 from scheduler.week import Week, Window, week_from_data
 from tests.unit.test_audit_second import week_data

@@ -10,10 +10,10 @@ from collections.abc import Iterator, Mapping, MutableMapping
 from dataclasses import dataclass
 
 from scheduler.audit import audit
-from scheduler.gap import Gap, gap
 from scheduler.judged import Breach
 from scheduler.plan import Because, Cost, Plan, Route
 from scheduler.price import RETIME_FROM_MIN, Outing, Visit, is_kept, outings, price_outings, undone_cents, visits
+from scheduler.reports.gap import Gap, gap
 from scheduler.week import Job, Week, day_name
 
 
@@ -124,8 +124,8 @@ def sheet(
 ) -> Sheet:
     """Return the week sheet of `plan`: cells by crew in the week's order and by day, the waiting pile dearest first.
 
-    `never` as in `scheduler.gap.gap`. known: cells of routes of this very week, taken from there and, once the sheet is
-    shaped, those of this plan alone; None: all are shaped anew.
+    `never` as in `scheduler.reports.gap.gap`. known: cells of routes of this very week, taken from there and,
+    once the sheet is shaped, those of this plan alone; None: all are shaped anew.
     """
     held: Mapping[Route, Cell] = known or {}
     out = outings(week, plan.routes)

@@ -22,7 +22,7 @@ from api.ledger.history import note
 from api.ledger.told import told_now
 from api.messages.rain_dates import draft_rain_date, was_told
 from api.rebooking import cases
-from api.rebooking.rain_later import later_rain_date
+from api.rebooking.rain_dates.next_week import later_rain_date
 from api.rebooking.search import Searches, rain_date_offer, standing_of
 from api.rebooking.standing import away_days, followers, free_for, locked_visits, standing
 from api.rebooking.taking import Caller, take

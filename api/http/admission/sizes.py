@@ -15,8 +15,8 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from api.http.admission.strangers import Strangers
 from api.http.problems import Problem, answer
-from api.http.strangers import Strangers
 from api.http.worded import chosen
 from api.languages import reading
 
@@ -41,8 +41,8 @@ _BRACKETS = re.compile(rb"[\[\]{}]")
 class RequestBounds:
     """Middleware that keeps these limits; `known` says whether a request comes from somebody who is signed in.
 
-    paced: whether strangers wait for each other (`api.http.strangers`); off where nobody but this machine comes, in
-    tests.
+    paced: whether strangers wait for each other (`api.http.admission.strangers`); off where nobody but this
+    machine comes, in tests.
     """
 
     def __init__(self, app: ASGIApp, known: Callable[[Request], bool], paced: bool = True) -> None:

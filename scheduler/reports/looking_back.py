@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from scheduler.plan import Cost, Plan
 from scheduler.price import Outing, Visit, change_cents, outings, price_outings, risks, visits, weekly_cents
-from scheduler.promises import broken_promises, promised
+from scheduler.reports.promises import broken_promises, promised
 from scheduler.week import Crew, Job, Week
 
 COST_KINDS = ("crews", "travel", "overtime", "weekly", "helpers", "risk", "late", "changes", "skipped")

@@ -10,9 +10,9 @@ import pytest
 from msgspec.structs import replace
 
 from scheduler import plan_week, tiny_week
-from scheduler.odds import LATE_MIN, Z80, Doubts, Odds, odds
 from scheduler.plan import Plan, Route, Stop
 from scheduler.price import price
+from scheduler.reports.odds import LATE_MIN, Z80, Doubts, Odds, odds
 from scheduler.week import Booking
 from tests.brute import cheapest
 from tests.played import played_one_by_one

@@ -8,10 +8,10 @@ from typing import Any
 import msgspec
 import pytest
 
-from scheduler.gap import gap, hopeless
 from scheduler.plan import Because, Plan, Route, Skipped, Stop
 from scheduler.price import price, undone_cents
-from scheduler.sheet import Cell, sheet
+from scheduler.reports.gap import gap, hopeless
+from scheduler.reports.sheet import Cell, sheet
 from scheduler.week import Week, week_from_data
 from tests.brute import cheapest
 from tests.plans import cases, good_plan

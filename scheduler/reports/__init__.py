@@ -1,0 +1,1 @@
+"""What is read out of a plan: its week sheet, gap, promises, odds, and how it went."""
