@@ -10,12 +10,15 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from contextlib import suppress
 
 import numpy as np
 
 from scheduler.engine.incumbent import Best, Routes
-from scheduler.engine.master.integer import select
+from scheduler.engine.master.integer import cost_of, select
+from scheduler.engine.master.pool import Pool
 from scheduler.engine.master.relaxation import Stopped
+from scheduler.engine.master.solver import append, solver
 from scheduler.engine.model.plans import plan_of
 from scheduler.engine.search.choosing import Choosing
 from scheduler.plan import Route
@@ -24,7 +27,8 @@ Recourse = Callable[[Route], float]  # cents that a route costs beyond its plan
 
 MOST, ROOM = 40_000, 1_000_000  # routes listed, and labels for that
 TRIED = 6_000  # routes whose recourse is asked, those of least reduced cost
-LISTING, ASKING = 0.25, 0.7  # of the time given, until either ends; the choice has the rest
+FEW = 25  # routes a crew day to choose from
+LISTING, ASKING, CHOOSING = 0.15, 0.5, 0.95  # of the time given, until each ends
 
 
 def choose_expected(
@@ -61,14 +65,38 @@ def choose_expected(
         check()
         if c not in cents:
             cents[c] = recourse(_route(best, choosing, c))
-    chosen = [c for c in cents if c in own or reduced[c] + cents[c] <= gap]
-    priced = pool.part(np.array(chosen, dtype=np.int64))
-    priced.cost = [cost + round(cents[c]) for c, cost in zip(chosen, priced.cost, strict=True)]
-    start = [chosen.index(c) for c in own]
-    answer = select(priced, range(len(chosen)), seconds=max(0.5, left(1.0)), start=start, check=check)
-    if answer.columns is None or set(answer.columns) == set(start):
-        return None
-    return pool.routes_of([chosen[c] for c in answer.columns])
+    known = list(cents)
+    priced = pool.part(np.array(known, dtype=np.int64))
+    priced.cost = [cost + round(cents[c]) for c, cost in zip(known, priced.cost, strict=True)]
+    start = [known.index(c) for c in own]
+    few = _cheapest(priced, start, FEW * len(best.model.crew_days))
+    found = [start]
+    with suppress(Stopped):  # what was found until then is kept
+        select(
+            priced,
+            few,
+            seconds=max(0.5, left(CHOOSING)),
+            start=start,
+            check=check,
+            better=lambda columns, _: found.append(columns),
+        )
+    least = min(found, key=lambda columns: cost_of(priced, columns))
+    return None if set(least) == set(start) else pool.routes_of([known[c] for c in least])
+
+
+def _cheapest(priced: Pool, own: list[int], most: int) -> list[int]:
+    """Return `own` and the columns of least reduced cost by the linear program over all, `most` of them at most.
+
+    Without those that stand in no plan which is cheaper than that of `own`.
+    """
+    h = solver(priced.rows)
+    append(h, priced, range(len(priced)))
+    h.run()
+    reduced = priced.reduced(np.array(h.getSolution().row_dual))
+    gap = cost_of(priced, own) - h.getInfo().objective_function_value
+    order = np.argsort(reduced, kind="stable")[:most].tolist()
+    mine = set(own)
+    return [*own, *(c for c in order if reduced[c] <= gap and c not in mine)]
 
 
 def _route(best: Best, choosing: Choosing, column: int) -> Route:
