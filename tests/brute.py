@@ -13,18 +13,28 @@ Meant for up to about seven jobs and three crew-days; a few hundredths to a few 
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable
 
-from scheduler.plan import Because, Cost, Plan, Skipped
+from scheduler.plan import Because, Cost, Plan, Route, Skipped
 from scheduler.week import Job, Week
 from tests.brute_day import Choice, Day
 
 
-def cheapest(week: Week) -> Plan:
-    """Return a plan of least cost for `week`, its bound equal to its cost."""
+def cheapest(week: Week, beyond: Callable[[Route], float] = lambda _: 0.0) -> Plan:
+    """Return a plan of least cost for `week`, its bound equal to its cost.
+
+    beyond: cents, at least 0, that are counted on top for each route.
+    """
     if len(week.jobs) > 9:
         raise ValueError("too many jobs to try everything")
     days = [Day(week, crew, shift) for crew in week.crews for shift in crew.shifts]
-    options = [sorted(day.choices().items(), key=lambda o: o[1].cents) for day in days]
+    options = [
+        sorted(
+            ((jobs, one, one.cents + round(beyond(day.route(one)))) for jobs, one in day.choices().items()),
+            key=lambda option: option[2],
+        )
+        for day in days
+    ]
     undone = [_undone_cents(week, job) for job in week.jobs]
     best: tuple[int, tuple[Choice | None, ...]] | None = None
 
@@ -38,9 +48,9 @@ def cheapest(week: Week) -> Plan:
                 best = total, chosen
             return
         extend(n + 1, taken, cents, (*chosen, None))
-        for jobs, choice in options[n]:
+        for jobs, choice, costs in options[n]:
             if not jobs & taken:
-                extend(n + 1, taken | jobs, cents + choice.cents, (*chosen, choice))
+                extend(n + 1, taken | jobs, cents + costs, (*chosen, choice))
 
     extend(0, 0, 0, ())
     assert best is not None  # leaving everything undone is always allowed

@@ -188,6 +188,9 @@ def week(session: Session) -> Part:
                  RULE_LIMITS["late_delivery_percent"], "% of the time", "Each further day late is as rare again."),
             Line("odds_below_percent", "A visit is marked below", str(rules.odds_below_percent),
                  RULE_LIMITS["odds_below_percent"], "% chance to go as planned"),
+            Line("weigh_late", "Late arrivals are weighed", "yes" if rules.weigh_late else "no", chosen(YES_NO),
+                 choices=YES_NO, meaning="A week then takes the routes that are to be expected to cost least: a "
+                 "little dearer as planned, with fewer customers kept waiting. Not where crews meet for a lift."),
         )),
     )  # fmt: skip
 
@@ -200,6 +203,7 @@ def week(session: Session) -> Part:
         for name in plain:
             new[name] = values[name]
         new["rest"], new["rest_within"] = None, values["rest_within"] == "yes"
+        new["weigh_late"] = values["weigh_late"] == "yes"
         if values["rest"] == "yes":
             new["rest"] = {name: values[f"rest_{name}"] for name in ("after", "length", "earliest", "latest")}
             if new["rest"]["latest"] < new["rest"]["earliest"]:

@@ -68,7 +68,7 @@ class Rules(_Part, frozen=True):
 
     For the odds of a week: four drives in five take at most `drive_p80_percent` longer than planned; what is due comes
     late with a chance of `late_delivery_percent`; a visit less likely to go as planned than `odds_below_percent` is
-    marked.
+    marked. Where `weigh_late`, a week is planned for the least cost that is to be expected, late arrivals counted.
 
     `slow_hours`: by hour of the day ("0" to "23") by how many percent drives take longer than timed; hours left out: by
     none. Plans are made without it; what it does to a planned day is shown.
@@ -96,6 +96,7 @@ class Rules(_Part, frozen=True):
     drive_p80_percent: int = 20
     late_delivery_percent: int = 10
     odds_below_percent: int = 50
+    weigh_late: bool = False
     horizon_weeks: int = 6
     crate_weeks: int = 5
     count_days: int = 1

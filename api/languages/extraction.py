@@ -34,6 +34,7 @@ _SENTENCES = (
     "api/week/following.py",
     "api/week/horizon/readiness.py",
     "api/week/post.py",
+    "api/week/run/weighed.py",
 )
 CORE = (
     "audit.py", "judged.py", "second_crews.py",

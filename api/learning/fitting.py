@@ -194,12 +194,6 @@ def _crews(jobs: Sequence[DoneJob], old: Times, new: Times) -> tuple[tuple[CrewL
     return crews, effects
 
 
-def crew_factors(session: Session) -> dict[str, float]:
-    """Return by crew what its times on site are multiplied by, by the fit that is planned by; empty where none is."""
-    row = in_force(session)
-    return {} if row is None else {one.crew_id: one.effect for one in report_of(row).crews}
-
-
 def _hindrance(rule: tables.LearningRule, kinds: Sequence[KindLearned], drive: DriveFit | None) -> str:
     """Return why a fit is not taken over by itself, empty where it may be: nothing learned, or outside its bounds."""
     fitted = [one for one in kinds if one.fitted]
@@ -245,14 +239,6 @@ def undo(session: Session, row: tables.FittedTimes, *, by: str, now: datetime.da
         back = row.drives_before
         _write(session, rule, {"drive_factor": back["factor"], "drive_min": back["constant_min"]})
     note(session, now, by, "undid", NOUN, str(row.id), {"kinds": _changes(row)})
-
-
-def in_force(session: Session) -> tables.FittedTimes | None:
-    """Return the fit that is planned by, None where none was taken over, or task times have been changed since."""
-    row, business = tables.FittedTimes, session.get(tables.Business, 1)
-    wanted = select(row).where(row.state == "taken").order_by(col(row.id).desc()).limit(1)
-    last = session.exec(wanted).first()
-    return last if last is not None and business is not None and business.times == last.times else None
 
 
 def teaches(row: tables.FittedTimes, rule: tables.LearningRule) -> bool:

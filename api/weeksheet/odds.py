@@ -10,14 +10,13 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.rules import Rules, rules_from_data
-from api.learning.fitting import crew_factors
 from api.ledger.kept import kept
 from api.ledger.plans.documents import week_in
+from api.ledger.spread import time_spread
 from api.weeksheet.names import KitMark
 from scheduler.plan import Plan
 from scheduler.price import Visit, risks
 from scheduler.reports.odds import Doubts, Odds, VisitOdds, odds
-from scheduler.times.durations import Kind, Times, quantile_factor, read_times
 from scheduler.week import Job, Week
 
 PLAYS = 2_000
@@ -44,8 +43,9 @@ def week_odds(
         col(tables.Awning.id).in_([awning for _, awning in kinds.values() if awning is not None])
     )
     arrives = {awning: day for awning, day in session.execute(crates).all() if day is not None}
-    minutes = {job.id: (job.minutes, done[job.id].crew, kinds[job.id][0]) for job in week.jobs if job.id in kinds}
-    median, factor = _spread(session, minutes)
+    known = time_spread(session, {job.id: job.minutes for job in week.jobs if job.id in kinds})
+    median = {visit: usual * known.pace.get(done[visit].crew, 1.0) for visit, usual in known.median_min.items()}
+    factor = known.p80_factor
     lost, late = dict[str, float](), dict[str, float]()
     for job in week.jobs:
         if job.id not in done or job.id not in kinds:
@@ -70,25 +70,10 @@ def time_doubts(session: Session, planned_min: Mapping[str, tuple[int, str]]) ->
 
     planned_min: by visit the planned minutes on site, and the crew that does it.
     """
-    table = tables.Visit
-    rows = session.execute(select(table.id, table.kind).where(col(table.id).in_(list(planned_min)))).all()
-    median, factor = _spread(session, {visit: (*planned_min[visit], kind) for visit, kind in rows})
-    rules = rules_from_data(session.get_one(tables.Business, 1).rules)
-    return Doubts(median, factor, 1 + rules.drive_p80_percent / 100, {}, {})
-
-
-def _spread(
-    session: Session, planned: Mapping[str, tuple[int, str, Kind]]
-) -> tuple[dict[str, float], dict[str, float]]:
-    """Return the median minutes by visit, and the factor to P80; `planned`: minutes, crew and kind."""
-    business, by_crew = session.get_one(tables.Business, 1), crew_factors(session)
-    rules, times = rules_from_data(business.rules), _times(session, business.times)
-    factor = {visit: times.p80_factor(kind) for visit, (_, _, kind) in planned.items()}
-    median = {
-        visit: minutes / quantile_factor(factor[visit], rules.plan_with) * by_crew.get(crew, 1.0)
-        for visit, (minutes, crew, _) in planned.items()
-    }
-    return median, factor
+    known = time_spread(session, {visit: minutes for visit, (minutes, _) in planned_min.items()})
+    crew = {visit: of for visit, (_, of) in planned_min.items()}
+    median = {visit: usual * known.pace.get(crew[visit], 1.0) for visit, usual in known.median_min.items()}
+    return Doubts(median, known.p80_factor, known.drive_p80_factor, {}, {})
 
 
 def doubtful(session: Session, played: Odds) -> dict[str, VisitOdds]:
@@ -96,10 +81,6 @@ def doubtful(session: Session, played: Odds) -> dict[str, VisitOdds]:
     below = rules_from_data(session.get_one(tables.Business, 1).rules).odds_below_percent / 100
     low = [(job, one) for job, one in played.visits.items() if one.kept < below]
     return dict(sorted(low, key=lambda pair: pair[1].kept))
-
-
-def _times(session: Session, text: str) -> Times:
-    return kept(session, ("times", text), lambda: read_times(text))
 
 
 def _lost(job: Job, visit: Visit, price: int) -> float:

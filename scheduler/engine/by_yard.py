@@ -24,6 +24,7 @@ from scheduler.week import Job, Week
 if TYPE_CHECKING:
     from scheduler.engine.model.fixed import Fixed
     from scheduler.engine.pricing.elsewhere import Elsewhere
+    from scheduler.engine.search.expected import Recourse
 
 POLL_S = 0.2
 FIRST_SHARE = 0.25  # of the time given, for a first plan of every part; the rest goes to those not proven by then
@@ -62,12 +63,14 @@ def plan_by_yard(
     fixed: Fixed | None = None,
     start: Plan | None = None,
     with_because: bool = True,
+    recourse: Recourse | None = None,
 ) -> Plan:
     """Return the cheapest plan found for a checked week, searched for by all that `elsewhere` has at work.
 
     Yards that share nothing are planned apart there, each with `workers` threads; a week that does not fall apart is
     planned here, and the pricing of its crew days is spread. `clock` is asked there too, so it must be a function of a
     module, such as `time.monotonic`. A part that is begun again, since who was at it is gone, ends with the others.
+    `recourse` counts for nothing where yards are planned apart.
 
     The rest, and what is returned and raised, is as of `plan_week`; besides, what the executor raises.
     """
@@ -75,7 +78,7 @@ def plan_by_yard(
     if len(parts) < 2:
         return plan_week(
             week, seconds=seconds, seed=seed, clock=clock, report=report, stop=stop, fixed=fixed, start=start,
-            with_because=with_because, elsewhere=elsewhere,
+            with_because=with_because, elsewhere=elsewhere, recourse=recourse,
         )  # fmt: skip
     begun = clock()
     given = {

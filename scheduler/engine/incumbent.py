@@ -63,6 +63,20 @@ class Best:
             self.cost = total
         return True
 
+    def prefer(self, routes: Mapping[int, Sequence[int]]) -> bool:
+        """Take `routes`, dearer as planned, for what is not in the plan's cost, if they keep every rule; say whether.
+
+        To be asked when the search is over: from here on the best plan is this one.
+        """
+        plan = plan_of(self.model, routes, seconds=0.0, bound=None)
+        if self.model.missing(routes) or audit(self.model.week, plan).broken_rules:
+            self.refused += 1
+            return False
+        with self.lock:
+            self.routes = {k: list(jobs) for k, jobs in routes.items()}
+            self.starts, self.times, self.plan, self.cost = {}, None, plan, plan.cost.total
+        return True
+
     def plan_now(self) -> tuple[Routes, dict[int, int]]:
         """Return the routes, and the starts of jobs that have an assist, of one moment."""
         with self.lock:

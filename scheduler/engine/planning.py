@@ -15,6 +15,8 @@ from scheduler.week import Week
 if TYPE_CHECKING:
     from scheduler.engine.model.fixed import Fixed
     from scheduler.engine.pricing.elsewhere import Elsewhere
+    from scheduler.engine.search.expected import Recourse
+    from scheduler.engine.search.phases import Search
 
 POLL_S = 0.05
 FIRST_S = 60.0  # that a first plan may take longer than the time given: reading compiled loops alone may take all of it
@@ -22,6 +24,10 @@ LET_GO_S = 0.4  # given to the search to end by itself
 LAST_S = 0.3  # kept back from the time given, for reasons and the last audit,
 LAST_S_PER_PAIR = 1.3e-4  # and for each job and crew day: reasons try every place of every job left out
 LAST_S_PER_PAIR_2, MOST_LAST_S_2 = 7e-4, 12.0  # the same of the second format, whose reasons are tried in the document
+RECOURSE_SHARE, RECOURSE_S = (
+    0.25,
+    20.0,
+)  # of the time given, kept back for the choice by what is to be expected; at most
 
 
 @dataclass(frozen=True)
@@ -51,6 +57,7 @@ def plan_week(
     start: Plan | None = None,
     with_because: bool = True,
     elsewhere: Elsewhere | None = None,
+    recourse: Recourse | None = None,
 ) -> Plan:
     """Return the cheapest plan found for a checked week.
 
@@ -65,6 +72,9 @@ def plan_week(
     every rule, no dearer plan is returned. None: search from nothing.
     with_because: False: nobody asks why jobs wait, and it is not looked for: that takes a second on a large week.
     elsewhere: an executor over which the pricing of crew days is spread, in the first format; None: it stays here.
+    recourse: cents that a route is to be expected to cost beyond its plan; at the end, of all routes found, those are
+    taken that cost least with it, though dearer as planned than what was reported. It counts for nothing where crews
+    have to meet. None: only what is planned counts.
 
     The plan keeps every rule (it is audited before it is taken). Its `bound` is proven, or None where there was no time
     for one. Raises what the search raises, where it fails before any plan was found (later it warns of that), and
@@ -94,19 +104,27 @@ def plan_week(
     ended = threading.Event()
     failed: list[BaseException] = []
 
-    def left() -> float:
-        return math.inf if seconds is None else begun + seconds - last - clock()
+    after_s = 0.0
+    if recourse is not None:
+        after_s = RECOURSE_S if seconds is None else min(RECOURSE_S, RECOURSE_SHARE * (seconds - last))
 
-    def over() -> bool:
-        return left() <= (0 if best.first.is_set() else -FIRST_S)
+    def left() -> float:
+        return math.inf if seconds is None else begun + seconds - last - after_s - clock()
+
+    def over(more: float = 0.0) -> bool:
+        return left() + more <= (0 if best.first.is_set() else -FIRST_S)
 
     def check() -> None:
         if ended.is_set() or over():
             raise Stopped
 
+    def weigh(made: Search) -> None:
+        if recourse is not None and not ended.is_set():
+            made.expected(recourse, after_s, lambda: ended.is_set() or over(after_s))
+
     def work() -> None:
         try:
-            search(model, best, seed, left, check, workers, given, elsewhere)
+            search(model, best, seed, left, check, workers, given, elsewhere, weigh)
         except BaseException as fault:  # handed to the caller's thread
             failed.append(fault)
 
@@ -116,8 +134,8 @@ def plan_week(
     thread = threading.Thread(target=work, name="search", daemon=False)
     thread.start()
     told: tuple[int, int | None, str] | None = None
-    while thread.is_alive() and not over() and not (stop and stop()):
-        thread.join(min(POLL_S, left()) if left() > 0 else POLL_S)
+    while thread.is_alive() and not over(after_s) and not (stop and stop()):
+        thread.join(min(POLL_S, left() + after_s) if left() + after_s > 0 else POLL_S)
         if report:
             routes, cost, bound, phase, plan = best.state()
             if model.missing(routes):

@@ -132,7 +132,7 @@ def odds(week: Week, plan: Plan, doubts: Doubts, *, plays: int, seed: int) -> Od
                 time=float((~in_time).mean()),
                 begin_p80=math.ceil(np.quantile(begins, 0.8)) if len(begins) else None,
             )
-            cost += _lost_cents(week, outing, job, Visit(route.crew, route.day, stop.start, stop.end)) * ~done
+            cost += lost_cents(week, outing, job, Visit(route.crew, route.day, stop.start, stop.end)) * ~done
             if firm:
                 cost += week.broken_cents * (done & ~kept)
     low, high = np.quantile(cost, (0.1, 0.9)).round().astype(int).tolist()
@@ -316,7 +316,7 @@ def _closes(job: Job, day: int, start: int, end: int) -> int:
     return max((w.end for w in job.windows if w.day == day and w.start <= start and end <= w.end), default=end)
 
 
-def _lost_cents(week: Week, outing: Outing, job: Job, visit: Visit) -> int:
+def lost_cents(week: Week, outing: Outing, job: Job, visit: Visit) -> int:
     """Return what it costs to leave the job after all, above what the plan's own cost has for it."""
     told = 0 if job.booked is None else change_cents(job.booked, visit, week.broken_cents)
     late = 0 if job.due_day is None else job.late_cents * max(0, outing.route.day - job.due_day)

@@ -1,10 +1,11 @@
 """What the odds are worth, and what planning with longer times is: python -m tests.benchmarks.bench_odds [--weeks 12].
 
 Invented weeks are planned with times that suffice in half of the cases, in two of three and in four of five; by what a
-fit has learned of each kind from finished jobs. Every planned customer is told the planned minute. Then come held-back
-random days of a world that neither the planner nor the odds know: task times of a gamma distribution, a pace that a
-crew keeps all day. Counted are the promises kept (done, and begun half an hour late at most); the cost is the one to be
-expected by the true spread, a late or lost promise priced as a call.
+fit has learned of each kind from finished jobs; with the two shorter ones also so that late arrivals are weighed. Every
+planned customer is told the planned minute. Then come held-back random days of a world that neither the planner nor the
+odds know: task times of a gamma distribution, a pace that a crew keeps all day. Counted are the promises kept (done,
+and begun half an hour late at most); the cost is the one to be expected by the true spread, a late or lost promise
+priced as a call.
 
 Then the odds of the first plans are held against weeks drawn one by one, in a world that is as the odds assume and in
 that other one: how often what was given so much chance happened, and the Brier score beside that of saying the overall
@@ -27,11 +28,13 @@ from msgspec.structs import replace
 from scheduler import plan_week
 from scheduler.plan import Plan
 from scheduler.reports.odds import Z80, Doubts, odds
+from scheduler.reports.recourse import Recourse
 from scheduler.week import Booking, Job, Week
 from tests.benchmarks.make_weeks import make_week
 from tests.played import log_normal, played_one_by_one
 
 Z = {50: 0.0, 65: 0.3853204664075676, 80: Z80}  # the standard normal's quantiles
+WAYS = ((50, False), (65, False), (80, False), (50, True), (65, True))
 DRIVE_P80 = 1.2
 SHORT_MIN, SHORT_P80, LONG_P80 = 125, 1.45, 1.25  # the true spread: short visits are of another kind than installs
 LEARNED_FROM = 60  # finished visits of each kind
@@ -65,14 +68,19 @@ def doubts_of(week: Week, p80: Mapping[float, float]) -> Doubts:
     )
 
 
-def planned_at(week: Week, percent: int, seconds: float, p80: Mapping[float, float]) -> Plan:
-    """The plan of the week with every visit's time the one that suffices in `percent` of the cases."""
+def planned_at(week: Week, percent: int, seconds: float, p80: Mapping[float, float], weighed: bool = False) -> Plan:
+    """The plan of the week with every visit's time the one that suffices in `percent` of the cases.
+
+    weighed: what is to be expected of late arrivals, overtime and jobs put off counts too.
+    """
     longest = {job.id: max((w.end - w.start for w in job.windows), default=0) for job in week.jobs}
     jobs = []
     for job in week.jobs:
         factor = math.exp(math.log(p80[true_p80(job)]) / Z80 * Z[percent])
         jobs.append(replace(job, minutes=min(math.ceil(job.minutes * factor), max(job.minutes, longest[job.id]))))
-    return plan_week(replace(week, jobs=tuple(jobs)), seconds=seconds, clock=time.monotonic)
+    longer = replace(week, jobs=tuple(jobs))
+    recourse = Recourse(longer, doubts_of(week, p80), LATE_CENTS) if weighed else None
+    return plan_week(longer, seconds=seconds, clock=time.monotonic, recourse=recourse)
 
 
 def told(week: Week, plan: Plan) -> Week:
@@ -86,12 +94,12 @@ def told(week: Week, plan: Plan) -> Week:
 
 def compare(weeks: Iterable[Week], seconds: float) -> list[tuple[Week, Plan]]:
     """Print what each way of planning comes to, and return the weeks as told with their plans at the median."""
-    rows: dict[int, list[tuple[float, ...]]] = defaultdict(list)
+    rows: dict[str, list[tuple[float, ...]]] = defaultdict(list)
     first = []
     true, learned = {p: p for p in (SHORT_P80, LONG_P80)}, learned_p80()
     for n, week in enumerate(weeks):
-        for percent in Z:
-            plan = planned_at(week, percent, seconds, learned)
+        for percent, weighed in WAYS:
+            plan = planned_at(week, percent, seconds, learned, weighed)
             promised = told(week, plan)
             doubts = doubts_of(promised, true)
             done, kept, over = played_one_by_one(
@@ -99,15 +107,15 @@ def compare(weeks: Iterable[Week], seconds: float) -> list[tuple[Week, Plan]]:
             )
             cost = odds(promised, plan, doubts, plays=2_000, seed=1).mean_cents / 100
             counts = (sum(of.values()) / WORLDS for of in (done, kept, over))
-            rows[percent].append((len(done), *counts, cost))
-            if percent == 50:
+            rows[f"P{percent}{', weighed' if weighed else ''}"].append((len(done), *counts, cost))
+            if (percent, weighed) == WAYS[0]:
                 first.append((promised, plan))
     print("planned with  promised   done   kept  of promised  crew days with overtime  expected cost")
-    base = np.array(rows[50])[:, 4].sum()
-    for percent, found in rows.items():
+    base = np.array(rows["P50"])[:, 4].sum()
+    for name, found in rows.items():
         planned, done_n, kept_n, late_days, spent = np.array(found).sum(axis=0)
         print(
-            f"P{percent:<12}{planned:9.0f}{done_n:7.1f}{kept_n:7.1f}{kept_n / planned:12.1%}{late_days:25.1f}"
+            f"{name:13}{planned:9.0f}{done_n:7.1f}{kept_n:7.1f}{kept_n / planned:12.1%}{late_days:25.1f}"
             f"{spent:15,.0f}  {100 * spent / base - 100:+.1f} %"
         )
     return first

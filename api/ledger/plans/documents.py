@@ -34,11 +34,26 @@ class DrivesTimed(msgspec.Struct, frozen=True):
     estimated: tuple[tuple[int, ...], ...]
 
 
+class TimeSpread(msgspec.Struct, frozen=True):
+    """What is not certain of the times of a week, as `scheduler.reports.odds.Doubts` and `Recourse` have it.
+
+    `pace` is by crew by what its times on site are multiplied; `late_cents` what it costs to come late where nothing
+    firm was promised.
+    """
+
+    median_min: dict[str, float]
+    p80_factor: dict[str, float]
+    drive_p80_factor: float
+    pace: dict[str, float]
+    late_cents: int
+
+
 class WeekNotes(msgspec.Struct, frozen=True):
     """What stands beside a week document: what people call its crews, by id, and who timed its drives.
 
     `skills` are those of crews in which not always the same people ride, by crew and day. `rows` are follows that are
-    days of one job in a row, first and then, `worked` the days of the week on which somebody works.
+    days of one job in a row, first and then, `worked` the days of the week on which somebody works. `spread` is there
+    where a run is to weigh late arrivals.
     """
 
     crews: dict[str, str] = {}
@@ -46,6 +61,7 @@ class WeekNotes(msgspec.Struct, frozen=True):
     skills: dict[str, dict[int, tuple[str, ...]]] = {}
     rows: tuple[tuple[str, str], ...] = ()
     worked: tuple[int, ...] = ()
+    spread: TimeSpread | None = None
 
     def put(self, week: Week) -> Week:
         """Return `week` with what stands beside it."""
@@ -62,11 +78,10 @@ def notes_from_data(data: dict[str, Any]) -> WeekNotes:
     return msgspec.convert(data, WeekNotes, str_keys=True, strict=False)
 
 
-def as_data(week: Week, timed: DrivesTimed | None) -> dict[str, Any]:
+def as_data(week: Week, timed: DrivesTimed | None, spread: TimeSpread | None = None) -> dict[str, Any]:
     """Return what is to stand beside the document of `week`, as a row keeps it."""
-    made: dict[str, Any] = msgspec.to_builtins(
-        WeekNotes(names_in(week), timed, skills_in(week), *rows_in(week)), str_keys=True
-    )
+    notes = WeekNotes(names_in(week), timed, skills_in(week), *rows_in(week), spread)
+    made: dict[str, Any] = msgspec.to_builtins(notes, str_keys=True)
     return made
 
 

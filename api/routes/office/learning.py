@@ -18,6 +18,7 @@ from api.http.problems import responses
 from api.http.subject import Subject
 from api.learning import fitting, lost_visits
 from api.learning.done import done_jobs
+from api.ledger.spread import in_force
 from api.tables import FittedTimes, LearningRule
 from scheduler.times.calibrate import LEAST_JOBS, history_to_csv
 from scheduler.travel.taken import LEAST_DRIVES
@@ -91,7 +92,7 @@ def _page(request: Request, session: Session, did: str) -> Response:
     values = {
         "row": row, "report": report, "rule": rule, "did": did, "moment": local_moments(session),
         "ready": row is not None and row.state == "offered" and fitting.teaches(row, rule),
-        "taken": fitting.in_force(session), "least": LEAST_JOBS, "least_drives": LEAST_DRIVES,
+        "taken": in_force(session), "least": LEAST_JOBS, "least_drives": LEAST_DRIVES,
         "lost": lost_visits.lost_visits(session), "least_lost": lost_visits.LEAST_VISITS,
     }  # fmt: skip
     return page(request, "office/learning.html", values)

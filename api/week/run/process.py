@@ -2,7 +2,7 @@
 
 The service sends ("stop", run) over the pipe. The process sends first its number, then ("progress", run, seconds, cost,
 bound, phase, plan), the plan as its document where it is another than the last one sent, and ("note", run, words) where
-a cluster could not do its share. Where the service has gone, the process ends.
+a cluster could not do its share or late arrivals were weighed. Where the service has gone, the process ends.
 """
 
 from __future__ import annotations
@@ -16,7 +16,8 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from api.cluster import ClusterDoor
-from api.ledger.plans.documents import notes_from_data
+from api.ledger.plans.documents import TimeSpread, notes_from_data
+from api.week.run.weighed import weighed
 from api.workers.giving_way import give_way
 from scheduler import Elsewhere, Progress, plan_by_yard, tiny_week
 from scheduler import fixed_from_data as from_data
@@ -24,6 +25,8 @@ from scheduler import plan_week as solve
 from scheduler.documents import encode
 from scheduler.errors import BadInput
 from scheduler.plan import Plan, read_plan
+from scheduler.reports.odds import Doubts
+from scheduler.reports.recourse import Recourse
 from scheduler.week import Week, read_week
 
 _NICE = 5  # pages are answered first
@@ -59,22 +62,29 @@ def plan(
     `start` is the plan document to search from, or empty.
     """
     sent: Plan | None = None
+    cheapest: Plan | None = None
     phase = ""
 
     def report(progress: Progress) -> None:
-        nonlocal sent, phase
+        nonlocal sent, cheapest, phase
         phase = progress.phase
         document = ""
         if progress.plan is not None and progress.plan is not sent:
             sent = progress.plan
+            if cheapest is None or sent.cost.total < cheapest.cost.total:
+                cheapest = sent
             document = encode(sent).decode()
         assert _line is not None
         _line.send(("progress", run, progress.seconds, progress.cost, progress.bound, progress.phase, document))
 
+    notes = notes_from_data(beside)
+    whole = notes.put(read_week(week))
+    recourse = None if notes.spread is None else _recourse(whole, notes.spread)
     try:
         made = _planned(
-            notes_from_data(beside).put(read_week(week)),
+            whole,
             run,
+            recourse=recourse,
             seconds=seconds,
             clock=time.monotonic,
             report=report,
@@ -84,9 +94,18 @@ def plan(
         )
     except BadInput as fault:
         return "refused", str(fault)
+    if recourse is not None and cheapest is not None and made.cost.total > cheapest.cost.total:
+        assert _line is not None
+        saved = sum(map(recourse, cheapest.routes)) - sum(map(recourse, made.routes))
+        _line.send(("note", run, weighed(made.cost.total - cheapest.cost.total, round(saved))))
     # What was found at the very end, or all there is of a search that ended before it was asked, is progress too.
     report(Progress(made.seconds, made.cost.total, made.bound, phase, made))
     return "plan", encode(made).decode()
+
+
+def _recourse(week: Week, spread: TimeSpread) -> Recourse:
+    doubts = Doubts(spread.median_min, spread.p80_factor, spread.drive_p80_factor, {}, {})
+    return Recourse(week, doubts, spread.late_cents, spread.pace)
 
 
 def _planned(week: Week, run: int, **how: Any) -> Plan:

@@ -283,7 +283,7 @@ class Runs:
                 if run != going.id:
                     continue
                 if kind == "note":
-                    going.note = told[0]
+                    going.note = f"{going.note} {told[0]}".strip()
                     continue
                 seconds, cost, bound, phase, document = told
                 going.progress.append([round(seconds, 2), cost, bound])

@@ -13,6 +13,7 @@ from api.http.problems import Problem
 from api.ledger.history import note
 from api.ledger.plans.documents import as_data as beside_as_data
 from api.ledger.plans.documents import because_as_data
+from api.ledger.spread import spread_weighed
 from api.tables import PlanRun
 from api.week import locks, plans
 from api.week.run.ending import GOING
@@ -47,11 +48,13 @@ def start_run(
     built = prepare_week(database, start_date, now).built
     with turn(database, Turn.BEGIN_RUN), transaction(database) as session:
         _refuse_second(session, start_date)
+        spread = spread_weighed(session, built.week)
         held = locks.locks_of(session, start_date, built.week.days)
         row = PlanRun(
             start_date=start_date, seconds=seconds, asked_at=now, asked_by=by, week=week_document(built.week).decode(),
             because=because_as_data(built.because), fixed=as_data(locks.fixed_of(session, built.week, held, now)),
-            from_plan=from_plan, beside=beside_as_data(built.week, built.timed), worker=runs.worker, start=start,
+            from_plan=from_plan, beside=beside_as_data(built.week, built.timed, spread), worker=runs.worker,
+            start=start,
         )  # fmt: skip
         session.add(row)
         session.flush()

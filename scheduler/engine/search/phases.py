@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from functools import partial
 
 import numpy as np
@@ -16,6 +17,7 @@ from scheduler.engine.pricing.columns import Columns, columns_of_routes
 from scheduler.engine.pricing.elsewhere import Elsewhere
 from scheduler.engine.search.by_interval import ByInterval, every_set
 from scheduler.engine.search.choosing import Choosing
+from scheduler.engine.search.expected import Recourse, choose_expected
 from scheduler.engine.search.meeting import ANEW, WHOLE, Meeting
 from scheduler.engine.search.roaming import Roaming
 
@@ -88,6 +90,14 @@ class Search:
                 return
             self.roam()
         self.nearly(meeting)
+
+    def expected(self, recourse: Recourse, seconds: float, stopped: Callable[[], bool]) -> None:
+        """Prefer the plan that is to be expected to cost least; where crews have to meet, routes alone do not say."""
+        if self.meets:
+            return
+        routes = choose_expected(self.best, self.choosing, recourse, seconds, stopped)
+        if routes is not None:
+            self.best.prefer(routes)
 
     def nearly(self, meeting: Meeting) -> None:
         """Choose among routes whose crews nearly meet, and plan some days anew, until the best plan is proven best."""
@@ -189,17 +199,23 @@ def search(
     workers: int,
     start: Routes,
     elsewhere: Elsewhere | None = None,
+    after: Callable[[Search], None] | None = None,
 ) -> None:
     """Search until proven or stopped; `left` gives the seconds that remain, `check` raises `Stopped`.
 
     start: routes to search from, beside what `best` holds already; empty for none. elsewhere: who prices crew days.
+    after: what is done with the search once it has ended, unless that is stopped too.
     """
     if not model.crew_days:
         best.prove(float(best.cost))
         return
     threads = ThreadPoolExecutor(workers) if workers > 1 else None
     try:
-        Search(best, seed, left, check, threads, start, elsewhere).run()
+        made = Search(best, seed, left, check, threads, start, elsewhere)
+        with suppress(Stopped):
+            made.run()
+        if after is not None:
+            after(made)
     except Stopped:
         pass
     finally:

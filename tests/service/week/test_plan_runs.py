@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import re
 import shutil
 import threading
 from collections.abc import Iterator
@@ -22,9 +23,12 @@ from api.app import create_app
 from api.database import transaction
 from api.http.problems import Problem
 from api.week.run.start import start_run
+from scheduler.audit import audit
 from scheduler.plan import Plan
+from scheduler.week import read_week
 from tests.conftest import BuiltDemo
-from tests.service.cast import add_cast, running, settings_for, signed_in, started
+from tests.service.cast import PAGE, add_cast, running, settings_for, signed_in, started
+from tests.service.machine.test_settings import form_of
 from tests.service.week.test_plans import NOW, plan_at, spots
 from tests.waiting import until
 
@@ -192,3 +196,38 @@ def _ask_at_once(state: Any) -> None:
     with transaction(state.database) as session:
         (run,) = session.exec(select(tables.PlanRun).where(tables.PlanRun.start_date == DEMO_WEEK)).all()
     state.runs.stop(run.id)
+
+
+@pytest.mark.slow
+def test_late_arrivals_are_weighed_where_that_is_set_and_the_sheet_says_at_what_price(demo: FastAPI) -> None:
+    manager = signed_in(demo, Role.manager)
+    assert form_of(manager.get("/settings/week", headers=PAGE).text)["weigh_late"] == "no"
+    likely = []
+    for weighed in ("no", "yes"):
+        _weigh_late(manager, weighed)
+        run = manager.post(f"/weeks/{DEMO_WEEK}/runs", json={"seconds": 20}).json()
+        told = events(manager.get(f"/runs/{run['id']}/events").text)
+        assert told[-1][1]["state"] == "done"
+        assert ("Late arrivals are weighed: " in told[-1][1]["fault"]) == (weighed == "yes")
+        phases = {data["phase"] for name, data in told if name == "progress"}
+        assert ("weighing late arrivals" in phases) == (weighed == "yes")
+        number = told[-1][1]["plan_id"]
+        plan = plan_at(manager, number)
+        assert audit(read_week(manager.get(f"/plans/{number}/week").content), plan).ok
+        page = manager.get(f"/weeks/{DEMO_WEEK}?plan={number}", headers=PAGE).text
+        assert ("Late arrivals are weighed: " in page) == (weighed == "yes")
+        likely.append(int(re.findall(r"likely cost <b>\$([0-9,]+)<", page)[0].replace(",", "")))
+        if weighed == "yes":
+            assert plan.bound is not None
+            assert plan.cost.total > plan.bound
+    assert likely[1] < likely[0]
+    spanish = signed_in(demo, Role.manager)
+    spanish.cookies.set("eave-language", "es")
+    assert "Las llegadas tarde cuentan: " in spanish.get(f"/weeks/{DEMO_WEEK}?plan={number}", headers=PAGE).text
+    _weigh_late(manager, "no")
+
+
+def _weigh_late(manager: TestClient, choice: str) -> None:
+    form = form_of(manager.get("/settings/week", headers=PAGE).text)
+    answer = manager.post("/settings/week", data=form | {"weigh_late": choice}, headers=PAGE)
+    assert answer.status_code == 303, answer.text

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
@@ -15,23 +16,23 @@ PHONES = 8
 
 
 @pytest.fixture
-def engine():
+def engine() -> Iterator[sa.Engine]:
     made = sa.create_engine("sqlite://")
     yield made
     made.dispose()
 
 
-def test_phones_that_read_at_once_have_their_page_made_once(engine):
+def test_phones_that_read_at_once_have_their_page_made_once(engine: sa.Engine) -> None:
     all_here, made, again = threading.Barrier(PHONES), [], threading.Event()
 
-    def make():
+    def make() -> object:
         made.append(threading.get_ident())
         if len(made) > 1:
             again.set()
         again.wait(0.2)  # in which another one would begin
         return object()
 
-    def read(_):
+    def read(_: int) -> object:
         with Session(engine) as session:
             all_here.wait(10)
             return kept(session, ("page", 1), make)
@@ -42,10 +43,10 @@ def test_phones_that_read_at_once_have_their_page_made_once(engine):
     assert all(page is pages[0] for page in pages)
 
 
-def test_nobody_waits_for_what_somebody_else_makes(engine):
+def test_nobody_waits_for_what_somebody_else_makes(engine: sa.Engine) -> None:
     other_made, slow_begun = threading.Event(), threading.Event()
 
-    def slow():
+    def slow() -> bool:
         slow_begun.set()
         return other_made.wait(10)
 
@@ -57,10 +58,10 @@ def test_nobody_waits_for_what_somebody_else_makes(engine):
         assert waits.result(10)
 
 
-def test_what_could_not_be_made_is_tried_again_by_who_waited(engine):
+def test_what_could_not_be_made_is_tried_again_by_who_waited(engine: sa.Engine) -> None:
     begun, go_on = threading.Event(), threading.Event()
 
-    def fails():
+    def fails() -> str:
         begun.set()
         go_on.wait(10)
         raise OSError("away")
