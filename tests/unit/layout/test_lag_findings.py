@@ -117,3 +117,18 @@ def test_in_a_member_without_room_only_holes_in_its_middle_will_do() -> None:
         holes = [{"across": off, "down": down} for down in (0, 42, 84, 126)]
         survey = second_survey(wall={"member_width": 25.4}, awning={"holes": holes})
         assert suits_pattern(survey, 0.375) is fine
+
+
+def test_what_moisture_asks_of_screws_stays_in_the_words_of_each_form() -> None:
+    wet = second_survey(wall={"wet": True})
+    held = grip(0.375, 4.5, 1.25, 3.5)
+    texts = [one.text for one in lag_findings(wet, held, lag_fastener(held, wet), (EASY,), 0.3)]
+    assert (
+        "Exposed to moisture: hot-dip galvanized or stainless screws, also in treated wood, and every hole sealed."
+        in texts
+    )
+    first = [one.text for one in told(0.3, EASY)]
+    assert (
+        "Exposed to moisture: hot-dip galvanised or stainless screws, also in treated wood, and every hole sealed."
+        in first
+    )

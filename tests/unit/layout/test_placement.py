@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from scheduler.layout.placement.backing import missing_findings
 from scheduler.layout.placement.bar import Bar
 from scheduler.layout.placement.brackets import (
     best_continuous,
@@ -162,3 +163,14 @@ def test_a_member_that_was_measured_twice_is_one_place() -> None:
     survey = plain_survey(wall={"members": [812.8, 2032, 2032.0005, 2844.8, 4064]})
     bar = Bar(4000.0, (600.0, 3400.0), 130.0, 120.0, 4)
     assert [index for _, index in member_places(survey, bar, 0.0)] == [0, 1, 3, 4]
+
+
+def test_studs_are_not_saved_by_hanging_the_awning_over_a_light() -> None:
+    """The light begins 5 mm right of the awning's end (4400). Half an inch further right the one stud would serve."""
+    light = {**LIGHT, "left": 4405, "right": 4600}
+    survey = plain_survey(wall={"members": [880]}, obstacles=[light])
+    (finding,) = missing_findings(survey, place_brackets(survey))
+    assert "with the awning at the wished place none of the studs found serves, and 4 more are needed" in finding.text
+    free = plain_survey(wall={"members": [880]})
+    (finding,) = missing_findings(free, place_brackets(free))
+    assert "3 more are needed" in finding.text
