@@ -136,8 +136,8 @@ def stand_in(session: Session, town: str) -> dict[str, Any]:
     """Return what a site that is not on the map yet has as its place: that of a neighbor in its town, or of a yard."""
     site, yard = tables.Site, tables.Yard
     same = sa.func.lower(col(site.town)) == town.strip().lower(), col(site.placed)
-    near = session.execute(sa.select(col(site.lat), col(site.lon)).where(*same).limit(1)).first()
-    near = near or session.execute(sa.select(col(yard.lat), col(yard.lon)).limit(1)).first()
+    near = session.execute(sa.select(col(site.lat), col(site.lon)).where(*same).order_by(col(site.id)).limit(1)).first()
+    near = near or session.execute(sa.select(col(yard.lat), col(yard.lon)).order_by(col(yard.id)).limit(1)).first()
     lat, lon = near or (0.0, 0.0)
     return {"lat": lat, "lon": lon, "placed": False}
 

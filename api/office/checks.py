@@ -73,6 +73,7 @@ def check_crew(session: Session, crew_id: str | None, values: Mapping[str, Any],
             .join(tables.CrewHours, col(tables.CrewHours.crew_id) == col(tables.Crew.id))
             .where(col(column) == value, col(tables.Crew.active).is_(True))
             .where(col(tables.CrewHours.weekday).in_(weekdays))
+            .order_by(col(tables.Crew.id))
         )
         if crew_id is not None:
             others = others.where(col(tables.Crew.id) != crew_id)

@@ -76,7 +76,7 @@ def _check_rack(session: Session, key: str | None, values: Values) -> None:
         return
     row = tables.StoredAwning
     same = (row.yard_id == values["yard_id"], row.awning_id != values["awning_id"], row.state != "out")
-    for other in session.exec(select(row).where(*same)):
+    for other in session.exec(select(row).where(*same).order_by(col(row.awning_id))):
         if other.rack.casefold() == values["rack"].casefold():
             raise BadInput("rack", f"{other.rack} in the yard {other.yard_id} is taken by {other.awning_id}")
 
@@ -233,5 +233,5 @@ def offered(session: Session, now: str = "") -> list[tuple[str, str]]:
     row = tables.WorkKind
     rows = session.exec(select(row).where(sa.or_(col(row.active).is_(True), col(row.id) == now))).all()
     first = {kind: n for n, kind in enumerate(KINDS)}
-    order = sorted(rows, key=lambda kind: (first.get(kind.id, len(first)), kind.name))
+    order = sorted(rows, key=lambda kind: (first.get(kind.id, len(first)), kind.name, kind.id))
     return [(kind.id, kind.name) for kind in order]

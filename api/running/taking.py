@@ -141,7 +141,7 @@ def undo_repair(
     told = select(tables.DayResult.visit_id).where(
         tables.DayResult.day == repair.day, col(tables.DayResult.visit_id).in_(changed)
     )
-    for name in [*session.exec(begun), *session.exec(told)]:
+    for name in sorted([*session.exec(begun), *session.exec(told)]):
         raise _moved(f"A crew is at {name} or on its way there: it cannot be undone any more.", [])
     _require_posted(session, today)
     before = session.get_one(tables.StoredPlan, repair.before_id)

@@ -142,7 +142,7 @@ def one(
         "booking": booking, "done": DONE, "ranked": ranked, "next_case": _next_case(session, case),
         "messages": session.exec(select(tables.Message).where(
             tables.Message.case_id == case_id, tables.Message.visit_id == shown.visit_id,
-            tables.Message.state != "dropped")).all(),
+            tables.Message.state != "dropped").order_by(col(tables.Message.id))).all(),
     }  # fmt: skip
     return page(request, "rebooking/changed_visit.html", values | {"on": _on_day, "holds": HOLDS})
 

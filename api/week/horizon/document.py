@@ -129,8 +129,10 @@ def _with_rows(session: Session, known: Facts, visit_id: str) -> Facts:
     visit = session.get_one(tables.Visit, visit_id)
     site = session.get_one(tables.Site, visit.site_id)
     awning = session.get(tables.Awning, visit.awning_id) if visit.awning_id else None
-    hours = session.exec(select(tables.VisitHours).where(tables.VisitHours.visit_id == visit_id)).all()
-    gates = session.exec(select(tables.Gate).where(tables.Gate.visit_id == visit_id, tables.Gate.state == "open")).all()
+    # In order of their keys, as the facts have them: the same rows make the same document.
+    spans, open_gates = select(tables.VisitHours), select(tables.Gate).where(tables.Gate.state == "open")
+    hours = session.exec(spans.where(tables.VisitHours.visit_id == visit_id).order_by(col(tables.VisitHours.id))).all()
+    gates = session.exec(open_gates.where(tables.Gate.visit_id == visit_id).order_by(col(tables.Gate.id))).all()
     return replace(
         known,
         visits={**known.visits, visit_id: visit},

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 import sqlalchemy as sa
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
@@ -78,8 +78,10 @@ def plan_week(
     week = made.built.week
     inputs = fingerprint(week, {job: list(why) for job, why in made.built.because.items()}, seconds, code_of(*ENGINE))
     with transaction(database) as session:
-        for row in session.exec(select(tables.StoredPlan).where(tables.StoredPlan.fingerprint == inputs)):
-            return row, False
+        same = select(tables.StoredPlan).where(tables.StoredPlan.fingerprint == inputs)
+        known = session.exec(same.order_by(col(tables.StoredPlan.id)).limit(1)).first()
+        if known is not None:
+            return known, False
     plan = with_because(planner(week, seconds=seconds, report=report), made.built.because)
     with transaction(database) as session:
         because = because_as_data(made.built.because)

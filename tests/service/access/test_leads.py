@@ -19,6 +19,7 @@ from api.database import transaction
 from scheduler.plan import Route, read_plan
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, NAMES, PAGE, running, settings_for, signed_in
+from tests.service.posted import post_the_plan
 
 START = datetime.date(2027, 4, 12)
 
@@ -29,9 +30,7 @@ def demo(built: BuiltDemo, tmp_path: Path) -> Iterator[FastAPI]:
     folder = Path(shutil.copytree(built.out, tmp_path / "data"))
     with running(replace(settings_for(folder), clock="forecast")) as app:
         with transaction(app.state.database) as session:
-            plan = session.exec(select(tables.StoredPlan)).one()
-            at = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
-            session.add(tables.PostedWeek(start_date=START, plan_id=plan.id, posted_at=at, posted_by="test"))
+            post_the_plan(session)
             lead = session.exec(select(tables.Account).where(tables.Account.name == NAMES[Role.lead])).one()
             lead.crew_id = "north-1"
             session.add(lead)

@@ -33,6 +33,7 @@ from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 from tests.service.day import day_cast
 from tests.service.office.test_entry import form_of
+from tests.service.posted import post_the_plan
 from tests.steps import CHECKS
 
 NOW = datetime.datetime(2027, 4, 19, 14, tzinfo=datetime.UTC)  # Monday morning, after the week that was worked
@@ -80,8 +81,7 @@ def note_jobs(app: FastAPI, slower: float, scatter: float = 0.05, odd: int = 0) 
 def note_drives(app: FastAPI, factor: float, extra_min: float) -> int:
     """Tap "on our way" and "here" at each stop of the posted week; a drive takes factor times its plan and more."""
     with transaction(app.state.database) as session:
-        stored = session.exec(select(tables.StoredPlan)).one()
-        session.add(tables.PostedWeek(start_date=MONDAY, plan_id=stored.id, posted_at=NOW, posted_by="test"))
+        stored = post_the_plan(session, NOW)
         week, plan = read_week(stored.week), read_plan(stored.plan)
         at = {place.id: n for n, place in enumerate(week.places)}
         homes = {yard.id: at[yard.place] for yard in week.yards}

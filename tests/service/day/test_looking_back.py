@@ -24,6 +24,7 @@ from scheduler.plan import read_plan
 from scheduler.week import Shift, week_document, with_names
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
+from tests.service.posted import post_the_plan
 from tests.waiting import until
 
 pytestmark = pytest.mark.slow
@@ -41,10 +42,7 @@ def app(built: BuiltDemo, tmp_path: Path) -> Iterator[FastAPI]:
 
 def post(app: FastAPI) -> int:
     with transaction(app.state.database) as session:
-        stored = session.exec(select(tables.StoredPlan)).one()
-        assert stored.id is not None
-        session.add(tables.PostedWeek(start_date=MONDAY, plan_id=stored.id, posted_at=NOON, posted_by="test"))
-        return stored.id
+        return post_the_plan(session, NOON).id or 0
 
 
 def test_the_posted_plan_counts_and_every_figure_is_that_of_the_plan(app: FastAPI, built: BuiltDemo) -> None:

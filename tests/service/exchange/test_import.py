@@ -19,7 +19,7 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.exchange.exporting import stored_tables, to_csv
-from api.exchange.importing import IMPORTABLE, Imported, import_tables
+from api.exchange.importing import IMPORTABLE, Imported, import_tables, stand_in
 from api.fields.files.sheets import BadFiles
 from api.uploads.reading import CellFault, Upload, read_upload
 from scheduler.errors import BadInput
@@ -315,3 +315,13 @@ def test_both_databases_take_tables_in_and_give_them_out(app_on_either: FastAPI)
         stored = {table.name: table for table in stored_tables(session)}
     assert b"'=gate" in to_csv(stored["site"])
     assert stored["booking"].rows[0][stored["booking"].head.index("day")] == "2027-04-12"
+
+
+def test_a_site_that_is_not_on_the_map_yet_stands_with_the_same_neighbor_always(app_on_either: FastAPI) -> None:
+    with transaction(app_on_either.state.database) as session:
+        session.add(tables.Customer(id="C-1", name="Odile Marrack", phone="", email=""))
+        session.flush()
+        for name, lat in (("S-9", 41.9), ("S-1", 41.1), ("S-5", 41.5)):  # as they come in, and as they are numbered
+            session.add(tables.Site(id=name, customer_id="C-1", town="Quay", address="1 Lane", lat=lat, lon=-98.0))
+            session.flush()
+        assert stand_in(session, "quay")["lat"] == 41.1

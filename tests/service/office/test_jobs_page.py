@@ -21,6 +21,7 @@ from api.database import transaction
 from scheduler.plan import read_plan
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, by_link, running, settings_for, signed_in
+from tests.service.posted import post_the_plan
 
 JOB = "J-1046"
 AT = datetime.datetime(2027, 4, 9, 15, 5, tzinfo=datetime.UTC)
@@ -91,9 +92,7 @@ def test_other_visits_to_the_site_are_named(demo: FastAPI, office: TestClient) -
 
 def test_readers_and_leads_see_no_buttons_that_are_not_theirs(demo: FastAPI) -> None:
     with transaction(demo.state.database) as session:
-        plan = session.exec(select(tables.StoredPlan)).one()
-        at = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
-        session.add(tables.PostedWeek(start_date=plan.start_date, plan_id=plan.id, posted_at=at, posted_by="test"))
+        plan = post_the_plan(session)
         account = session.exec(select(tables.Account).where(tables.Account.role == Role.lead)).one()
         route = read_plan(plan.plan).routes[0]
         account.crew_id, own = route.crew, route.stops[0].job

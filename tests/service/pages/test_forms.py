@@ -26,6 +26,7 @@ from api.jobs.in_a_row import DAYS, MINUTES
 from api.office.kinds import KINDS
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, running, settings_for, signed_in
+from tests.service.posted import post_the_plan
 from tests.walk import pages
 
 NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
@@ -75,9 +76,8 @@ def app(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     with running(settings_for(shutil.copytree(built.out, tmp_path_factory.mktemp("forms") / "data"))) as app:
         app.state.clock = lambda: NOW
         with transaction(app.state.database) as session:
-            plan = session.exec(select(tables.StoredPlan)).one()
+            plan = post_the_plan(session, NOW)
             session.add(tables.StoredPlan(**plan.model_dump(exclude={"id", "fingerprint"}), fingerprint="once more"))
-            session.add(tables.PostedWeek(start_date=plan.start_date, plan_id=plan.id, posted_at=NOW, posted_by="test"))
             visit = session.exec(select(tables.Visit).order_by(tables.Visit.id)).first()  # type: ignore[arg-type]
             assert visit is not None
             session.add(

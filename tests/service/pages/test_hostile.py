@@ -22,6 +22,7 @@ from api.database import transaction
 from api.week.run.planning import prepare_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
+from tests.service.posted import post_the_plan
 
 DATES = ["0001-01-01", "9999-12-31", "9999-12-27", "2207-04-13", "1900-01-01", "1970-01-05", "2199-12-30", "2027-04-12",
          "10000-01-01", "x"]  # fmt: skip
@@ -36,8 +37,7 @@ AT = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
 
 def _spoil(session: Session) -> None:
     """Put into the database what no door takes any more: odd ids, and days of other millennia."""
-    plan = session.exec(select(tables.StoredPlan)).one()
-    session.add(tables.PostedWeek(start_date=plan.start_date, plan_id=plan.id, posted_at=AT, posted_by="test"))
+    post_the_plan(session, AT)
     install = session.exec(select(tables.Visit).where(col(tables.Visit.awning_id).is_not(None))).first()
     for table, row in (
         (tables.Visit, install),

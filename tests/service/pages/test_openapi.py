@@ -6,7 +6,6 @@ Path parameters are often exchanged for ids that exist: requests for nothing wou
 
 from __future__ import annotations
 
-import datetime
 import random
 import shutil
 from collections.abc import Iterator
@@ -30,6 +29,7 @@ from api.database import open_database, transaction, upgrade
 from api.settings import Settings, sqlite_address
 from tests.conftest import BuiltDemo
 from tests.service.cast import running, signed_in
+from tests.service.posted import post_the_plan
 
 EXAMPLES, SLOW_EXAMPLES = 25, 3  # a PDF file takes a second
 # They end the session that all requests share; their own tests try them in every way.
@@ -52,9 +52,7 @@ def service(
     chosen = Settings(data=folder, database=address, port=8410, quick_passwords=True, clock="forecast")
     with running(chosen) as app:
         with transaction(app.state.database) as session:
-            plan = session.exec(select(tables.StoredPlan)).one()
-            at = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
-            session.add(tables.PostedWeek(start_date=plan.start_date, plan_id=plan.id, posted_at=at, posted_by="test"))
+            post_the_plan(session)
         yield app
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import shutil
 from collections.abc import Iterator
 from typing import Any
 
@@ -21,8 +20,9 @@ from api.roster.filling import BY_ABSENCE
 from api.week.run.planning import prepare_week
 from scheduler.week import Week
 from tests.conftest import BuiltDemo
-from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
+from tests.service.cast import JSON, PAGE, signed_in
 from tests.service.office.test_set_up import text_of
+from tests.service.posted import posted_demo
 
 NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)  # Thursday afternoon
 MONDAY, TUESDAY = datetime.date(2027, 4, 12), datetime.date(2027, 4, 13)
@@ -33,11 +33,7 @@ MONDAY, TUESDAY = datetime.date(2027, 4, 12), datetime.date(2027, 4, 13)
 @pytest.fixture
 def app(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
     """The demo, its week posted, its roster as usual."""
-    with running(settings_for(shutil.copytree(built.out, tmp_path_factory.mktemp("roster") / "data"))) as app:
-        app.state.clock = lambda: NOW
-        with transaction(app.state.database) as session:
-            plan = session.exec(select(tables.StoredPlan)).one()
-            session.add(tables.PostedWeek(start_date=plan.start_date, plan_id=plan.id, posted_at=NOW, posted_by="test"))
+    with posted_demo(built.out, tmp_path_factory.mktemp("roster") / "data", NOW) as app:
         yield app
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import zoneinfo
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -21,8 +20,15 @@ from api.papers.kits import expected, kit_of, loaded, made_kit, state_of
 from tests.crates import NOW, PARTS, SHELF, add_job, add_shelves, book, post_week
 from tests.service.cast import JSON, PAGE, csrf_in, signed_in
 
-TODAY = datetime.datetime.now(zoneinfo.ZoneInfo("America/Chicago")).date()  # by the yard's clock
+NOON = datetime.datetime(2027, 4, 11, 17, tzinfo=datetime.UTC)  # on a Sunday at the yard
+TODAY = NOON.date()
 SOON = TODAY + datetime.timedelta(days=3)
+
+
+@pytest.fixture
+def app(app: FastAPI) -> FastAPI:
+    app.state.clock = lambda: NOON
+    return app
 
 
 @pytest.fixture

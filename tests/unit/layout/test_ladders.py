@@ -95,3 +95,11 @@ def test_masonry_needs_the_hammer_drill_and_dust_control(kind: WallKind) -> None
 def test_ladder_sizes_are_read_from_equipment_ids() -> None:
     assert ladder_sizes_ft(["ladder-32", "stepladder-8", "scaffold", "ladder-24", "ladder-24"]) == ((8,), (24, 32))
     assert ladder_sizes_ft(["material-lift", "ladder-x"]) == ((), ())
+
+
+@pytest.mark.parametrize(("height_ft", "kind"), [(10, "stepladder"), (18, "extension ladder"), (42, None)])
+def test_too_much_on_one_ladder_is_a_stop_on_every_kind_of_ladder(height_ft: float, kind: str | None) -> None:
+    ladders = ladders_for(height_ft * FOOT, load_kg=200)
+    assert (ladders.kind, ladders.rating) == (kind, None)
+    (load,) = [one.text for one in ladders.findings if one.code == "ladder-load"]
+    assert load == "200 kg on one ladder is beyond the highest duty rating (IAA, 170 kg): share the load."

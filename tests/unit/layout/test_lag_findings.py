@@ -5,12 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
 from scheduler.layout.documents import Finding
 from scheduler.layout.statics.lag import (
+    fastener_name,
     grip,
     lag_fastener,
     lag_findings,
+    suits_pattern,
 )
 from scheduler.layout.statics.loads import BracketUse
 from tests.surveys import plain_survey, second_survey
@@ -76,3 +79,56 @@ def test_dry_and_dense_wood_has_a_wider_lead_hole_and_no_wet_service() -> None:
     texts = {finding.code: finding.text for finding in told(0.3, EASY, wall={"gravity": 0.65, "wet": False})}
     assert texts["drilling"].startswith("Lead hole 5/16 in for the thread (allowed 0.244 to 0.319 in), then 3/8 in as")
     assert "0.30 of the allowable load (NDS, specific gravity 0.65). 2 of the 4" in texts["fastener"]
+
+
+def test_a_screw_that_ends_in_the_cover_holds_nothing() -> None:
+    held = grip(0.375, 2.0, 3.0, 3.5)
+    assert (held.thread_in, held.penetration_in) == (0, 0)
+
+
+@pytest.mark.parametrize("missing", ["diameter", "length"])
+def test_a_fastener_without_a_size_goes_by_its_kind(missing: str) -> None:
+    lag = lag_fastener(grip(0.375, 4.5, 1.25, 3.5), plain_survey())
+    assert fastener_name(replace(lag, **{missing: None})) == "lag"
+
+
+def across(mm: float) -> list[dict[str, float]]:
+    """Four holes in two rows 60 apart, each row's as far across from the bracket's middle."""
+    return [{"across": side * mm, "down": down} for down in (0, 60) for side in (-1, 1)]
+
+
+@pytest.mark.parametrize(("apart", "fine"), [(38.1, True), (37.7, True), (37.5, False)])
+def test_holes_may_be_four_diameters_apart_as_a_rule_measures_them(apart: float, fine: bool) -> None:
+    # 4 × 3/8 in is 38.1 mm; half a millimetre is what a rule tells. Continuous, so that no member's edge comes in.
+    survey = second_survey(wall={"kind": "rim-board", "members": [], "tie": None}, awning={"holes": across(apart / 2)})
+    assert suits_pattern(survey, 0.375) is fine
+
+
+@pytest.mark.parametrize(("off", "fine"), [(20.0, True), (21.3, False)])
+def test_holes_stay_where_the_member_has_room_for_them(off: float, fine: bool) -> None:
+    # A member 2-3/4 in wide: 1.375 − 1.5 × 3/8 = 0.8125 in from its middle, 20.6 mm; a rule tells half a millimetre.
+    survey = second_survey(wall={"member_width": 69.85}, awning={"holes": across(off)})
+    assert suits_pattern(survey, 0.375) is fine
+
+
+def test_in_a_member_without_room_only_holes_in_its_middle_will_do() -> None:
+    # 1 in: half of it is less than 1.5 × 3/8 in. A hole 1.2 mm off is too far off to be called in the middle.
+    for off, fine in ((0.0, True), (1.2, False)):
+        holes = [{"across": off, "down": down} for down in (0, 42, 84, 126)]
+        survey = second_survey(wall={"member_width": 25.4}, awning={"holes": holes})
+        assert suits_pattern(survey, 0.375) is fine
+
+
+def test_what_moisture_asks_of_screws_stays_in_the_words_of_each_form() -> None:
+    wet = second_survey(wall={"wet": True})
+    held = grip(0.375, 4.5, 1.25, 3.5)
+    texts = [one.text for one in lag_findings(wet, held, lag_fastener(held, wet), (EASY,), 0.3)]
+    assert (
+        "Exposed to moisture: hot-dip galvanized or stainless screws, also in treated wood, and every hole sealed."
+        in texts
+    )
+    first = [one.text for one in told(0.3, EASY)]
+    assert (
+        "Exposed to moisture: hot-dip galvanised or stainless screws, also in treated wood, and every hole sealed."
+        in first
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from typing import Any
 
 import pytest
 
@@ -19,7 +20,7 @@ from scheduler.layout.statics.loads import (
     pulling_fasteners,
     velocity_pressure_psf,
 )
-from tests.surveys import plain_survey, random_survey
+from tests.surveys import plain_survey, random_survey, second_survey
 
 EVEN = [400.0, 1466.0, 2534.0, 3600.0]
 
@@ -148,3 +149,11 @@ def test_supports_that_make_no_beam_are_refused(supports: list[float]) -> None:
 def test_a_hill_raises_the_velocity_pressure() -> None:
     # 0.00256 × 0.85 × 1.5 × 0.85 × 100²
     assert velocity_pressure_psf(100, kz=0.85, kzt=1.5, kd=0.85) == pytest.approx(27.744)
+
+
+@pytest.mark.parametrize(("survey", "lever"), [(plain_survey, "57.15 mm"), (second_survey, "57 mm")])
+def test_the_couple_s_lever_is_told_as_each_form_always_has(survey: Any, lever: str) -> None:
+    holes = {} if survey is plain_survey else {"holes": [{"across": 0, "down": down} for down in (0, 15, 30, 45)]}
+    found = load_findings(survey(awning={"bracket_lever": 57.15, **holes}))
+    (model,) = (one.text for one in found if one.code == "load-model")
+    assert f"by a couple over {lever}." in model

@@ -57,3 +57,10 @@ def test_the_best_of_few_members(seed: int) -> None:
             assert best_on_members(bar, at, outside) == best
             tried += 1
     assert tried <= 3
+
+
+def test_an_arm_that_nothing_can_serve_takes_nothing_from_the_others() -> None:
+    """Nothing stands within a foot of the arm at 2230; the one at 1070 is served by 780, though that is less even."""
+    bar = Bar(5000.0, (500.0, 1070.0, 2230.0, 4500.0), 100.0, 400.0, 3)
+    places = [280.0, 400.0, 780.0, 2620.0, 2880.0, 2980.0, 3740.0, 3920.0, 4000.0, 4300.0, 4380.0]
+    assert best_on_members(bar, places, 1) == by_trying(bar, places, 1) == [280, 780, 4300]

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 import pytest
 
-from scheduler.layout.placement.brackets import place_brackets, required_brackets
+from scheduler.layout.placement.backing import missing_findings
+from scheduler.layout.placement.bar import Bar
+from scheduler.layout.placement.brackets import (
+    best_continuous,
+    grid_places,
+    member_places,
+    place_brackets,
+    required_brackets,
+)
 from tests.surveys import plain_survey
 
 LIGHT = {"what": "light", "bottom": 2800, "top": 2950}
@@ -127,3 +135,42 @@ def test_nothing_fits_where_the_band_is_too_narrow() -> None:
     placed = place_brackets(plain_survey(band={"right": 4300}, place={"slide": 50}))
     assert placed.spots == ()
     assert placed.shift is None
+
+
+def test_what_is_above_or_below_the_awning_does_not_move_it() -> None:
+    wide = {"what": "window", "left": 500, "right": 4300}
+    placed = place_brackets(
+        plain_survey(obstacles=[{**wide, "bottom": 900, "top": 2000}, {**wide, "bottom": 4000, "top": 5000}])
+    )
+    assert (placed.shift, placed.blocked) == (0, ())
+
+
+# An arm 150 from the bar's left end: outside it there is no room for a bracket 120 wide beside its zone.
+NEAR_THE_END = Bar(4000.0, (150.0, 3400.0), 130.0, 120.0, 4)
+
+
+def test_no_bracket_hangs_over_the_end_of_the_bar() -> None:
+    places = grid_places(Bar(4000.0, (300.0, 3700.0), 130.0, 120.0, 4))
+    assert (places[0], places[-1]) == (60, 3940)
+
+
+def test_the_one_bracket_that_can_be_outside_its_arm_may_be_the_right_one() -> None:
+    """The left one from 280 on, the right one from 3530: the leftmost pair whose thirds lie on the grid."""
+    assert best_continuous(NEAR_THE_END) == [280, 1365, 2450, 3535]
+
+
+def test_a_member_that_was_measured_twice_is_one_place() -> None:
+    survey = plain_survey(wall={"members": [812.8, 2032, 2032.0005, 2844.8, 4064]})
+    bar = Bar(4000.0, (600.0, 3400.0), 130.0, 120.0, 4)
+    assert [index for _, index in member_places(survey, bar, 0.0)] == [0, 1, 3, 4]
+
+
+def test_studs_are_not_saved_by_hanging_the_awning_over_a_light() -> None:
+    """The light begins 5 mm right of the awning's end (4400). Half an inch further right the one stud would serve."""
+    light = {**LIGHT, "left": 4405, "right": 4600}
+    survey = plain_survey(wall={"members": [880]}, obstacles=[light])
+    (finding,) = missing_findings(survey, place_brackets(survey))
+    assert "with the awning at the wished place none of the studs found serves, and 4 more are needed" in finding.text
+    free = plain_survey(wall={"members": [880]})
+    (finding,) = missing_findings(free, place_brackets(free))
+    assert "3 more are needed" in finding.text

@@ -1,18 +1,15 @@
 // The texts that customers sent, brought up to date while the page is open: only they, since letters may be half written.
 import { one, say } from "../common.ts";
+import { renew } from "../renewed.ts";
 import { spoken } from "../spoken.ts";
 
 const place = one("#answers");
 let shown: string | undefined;
 
 async function refresh(): Promise<void> {
-  const answer = await fetch("/messages", { headers: { Accept: "text/html" }, credentials: "same-origin" });
-  if (!answer.ok || answer.redirected) return;
-  const next = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("#answers");
-  if (next === null) return;
-  const more = next.querySelectorAll("li").length > place.querySelectorAll("li").length;
-  place.replaceChildren(...document.importNode(next, true).childNodes);
-  if (more) say(spoken("A customer has sent a text."));
+  const before = place.querySelectorAll("li").length;
+  if (!(await renew(["answers"], "/messages"))) return;
+  if (place.querySelectorAll("li").length > before) say(spoken("A customer has sent a text."));
 }
 
 const week = place.dataset["week"]; // none where no plan was ever made: nobody was told anything either

@@ -1,16 +1,13 @@
 // Today brought up to date while it is open: whenever a crew's line changes, the page is fetched anew and put in place.
 import { one, say } from "../common.ts";
+import { renew } from "../renewed.ts";
 
 const page = one("#today");
 let shown: string | undefined;
 
 async function refresh(): Promise<void> {
-  const answer = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" }, credentials: "same-origin" });
-  if (!answer.ok || answer.redirected) return;
-  const next = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("#today");
-  if (next === null) return;
   const before = page.querySelector(".answer")?.textContent;
-  page.replaceChildren(...document.importNode(next, true).childNodes);
+  if (!(await renew(["today"]))) return;
   const now = page.querySelector(".answer")?.textContent ?? "";
   if (now !== before) say(now);
 }

@@ -25,11 +25,20 @@ const ENDS: Record<string, string> = {
 };
 let following: number | null = null;
 
-let planned: () => Promise<unknown>;
+/** What is said at the end of a run that has made a plan: how it ended, its cost, its number. */
+type SayPlanned = (head: string, cost: string, plan: number) => string;
 
-/** Listen to the form, and follow a run that is under way already; `onPlan` is called when one has made a plan. */
-export function listen(onPlan: () => Promise<unknown>, address = () => `/weeks/${sheet.weekStart()}/runs`): void {
-  planned = onPlan;
+const ON_SHEET: SayPlanned = (head, cost, plan) => spoken("{head}: the sheet shows plan {plan}, {cost}.", { head, plan, cost });
+
+let planned: () => Promise<unknown>;
+let sayPlanned: SayPlanned;
+
+/**
+ * Listen to the form, and follow a run that is under way already; `onPlan` is called when one has made a plan, and then
+ * `words` tells what the page shows.
+ */
+export function listen(onPlan: () => Promise<unknown>, address = () => `/weeks/${sheet.weekStart()}/runs`, words = ON_SHEET): void {
+  [planned, sayPlanned] = [onPlan, words];
   const form = one<HTMLFormElement>("#plan-form");
   form.addEventListener("submit", (event) => {
     event.preventDefault();
@@ -89,5 +98,5 @@ async function ended(told: Ended): Promise<void> {
   if (told.plan_id !== null) await planned();
   const cost = one("#run-cost").textContent ?? "";
   const head = ENDS[told.state] ?? told.state;
-  say(told.plan_id === null ? `${head}. ${told.fault}` : `${spoken("{head}: the sheet shows plan {plan}, {cost}.", { head, plan: told.plan_id, cost })}${told.fault === "" ? "" : ` ${told.fault}`}`);
+  say(told.plan_id === null ? `${head}. ${told.fault}` : `${sayPlanned(head, cost, told.plan_id)}${told.fault === "" ? "" : ` ${told.fault}`}`);
 }
