@@ -1,6 +1,7 @@
 // Looking back: a question that is under way is asked after, and its answer shown when it is there; a figure that leads
 // into something folded opens it.
 import { all, attempt, say, send } from "../common.ts";
+import { renew } from "../renewed.ts";
 import { spoken } from "../spoken.ts";
 
 const EVERY_MS = 3000;
@@ -13,8 +14,8 @@ async function look(path: string): Promise<void> {
     state = told.asked?.state ?? "done";
   });
   if (heard && state !== "running") {
+    if (!(await renew(["pays"]))) location.reload();
     say(spoken("The answer is there."));
-    location.reload();
   } else setTimeout(() => void look(path), EVERY_MS);
 }
 
