@@ -100,10 +100,15 @@ def check_writable(path: Path) -> None:
         raise BadInput(str(path), f"cannot be written: no permission in {folder}")
 
 
+def refuse_standard(path: Path) -> None:
+    """Raise `BadInput` where `-` is said for what no stream can be, lest a folder gets that name."""
+    if path == STANDARD:
+        raise BadInput("-", "is never a folder, a road extract or road tiles; name one")
+
+
 def make_folder(path: Path) -> None:
     """Make a folder, with those above it, where it is not there yet; raises `BadInput` where that cannot be."""
-    if path == STANDARD:
-        raise BadInput("-", "is never a folder; name one")
+    refuse_standard(path)
     try:
         path.mkdir(parents=True, exist_ok=True)
     except FileExistsError:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from api.cli.files import STANDARD, on_disk
+from api.cli.in_use import settings_in_use
 from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
 
@@ -36,11 +37,8 @@ def backup(
     from api.backup.archive import make_backup
     from api.backup.keeper import name_of
     from api.database import open_database
-    from api.settings import read_settings
 
-    settings = read_settings(os.environ)
-    if not _is_there(settings.data, settings.database):
-        raise BadInput("EAVEBOARD_DATA", f"there is no database in {settings.data}: name the folder of the service")
+    settings = settings_in_use()
     now = datetime.datetime.now(datetime.UTC)
     if out is None and settings.backups is None:
         raise BadInput("--out", "is missing; name a file, or set EAVEBOARD_BACKUPS to the folder of the backups")
@@ -122,11 +120,6 @@ def new_secret(
     voice().say(f"Start the service anew: it then signs by the new secret, and takes what the old one signed {ends}.")
 
 
-def _is_there(data: Path, database: str) -> bool:
-    file = database.removeprefix("sqlite:///")
-    return file == database or Path(file).is_file()
-
-
 def _tell(manifest: Manifest, words: str) -> None:
     told = voice()
     told.give(manifest)
@@ -143,11 +136,8 @@ def doctor() -> None:
     """
     from api.condition.doctor import examine, worst
     from api.database import open_database
-    from api.settings import read_settings
 
-    settings = read_settings(os.environ)
-    if not _is_there(settings.data, settings.database):
-        raise BadInput("EAVEBOARD_DATA", f"there is no database in {settings.data}: name the folder of the service")
+    settings = settings_in_use()
     database = open_database(settings.database)
     try:
         found = list(examine(settings, database, datetime.datetime.now(datetime.UTC)))
