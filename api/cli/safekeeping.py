@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import datetime
 import os
-import shutil
-import sys
 import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.cli.files import STANDARD, on_disk
+from api.cli.files import on_disk, takes_a_stream, write_stream
 from api.cli.in_use import settings_in_use
 from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
@@ -50,12 +48,11 @@ def backup(
     database = open_database(settings.database)
     try:
         with tempfile.TemporaryDirectory(prefix="eave-backup-") as made:
-            file = Path(made) / "it.backup" if where == STANDARD else where
+            file = Path(made) / "it.backup" if takes_a_stream(where) else where.resolve()
             manifest = make_backup(database, settings.data, file, now)
-            if where == STANDARD:
+            if takes_a_stream(where):
                 with file.open("rb") as whole:
-                    shutil.copyfileobj(whole, sys.stdout.buffer)
-                return
+                    write_stream(where, whole)
     finally:
         database.dispose()
     _tell(manifest, f"Backed up to {where} and read back")

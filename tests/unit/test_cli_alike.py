@@ -201,6 +201,10 @@ def test_a_file_that_cannot_be_written_is_named_before_the_work(run: Run, there:
     code, out, err = run(*line.format("nowhere/file").split())
     assert (code, out) == (2, "")
     assert err.startswith("nowhere/file: cannot be written: there is no folder")
+    if sys.platform == "linux":  # a folder in which not even root can make a file
+        code, out, err = run(*line.format("/proc/file").split())
+        words = "/proc/file: cannot be written: no file can be made in /proc: No such file or directory.\n"
+        assert (code, out, err) == (2, "", words)
 
 
 def test_the_manual_page_names_every_command_and_option_and_is_the_one_that_is_installed() -> None:

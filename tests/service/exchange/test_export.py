@@ -53,8 +53,11 @@ def business(loaded: Path, tmp_path: Path) -> Iterator[sa.Engine]:
 
 @pytest.fixture(scope="module")
 def zipped(loaded: Path) -> zipfile.ZipFile:
-    with transaction(open_database(f"sqlite:///{loaded}")) as session:
-        return zipfile.ZipFile(io.BytesIO(export_zip(session, NOW)))
+    engine = open_database(f"sqlite:///{loaded}")
+    with transaction(engine) as session:
+        made = export_zip(session, NOW)
+    engine.dispose()
+    return zipfile.ZipFile(io.BytesIO(made))
 
 
 def rows_of(packed: zipfile.ZipFile, name: str) -> list[dict[str, str]]:

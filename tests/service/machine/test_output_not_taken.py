@@ -13,7 +13,7 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -127,7 +127,7 @@ def history(rows: int) -> str:
 def said(line: str, here: Path, lead: str) -> tuple[int, str]:
     """Run a command with its output led so; return its exit code and what it said of errors."""
     folder = here / ("demo" if line.startswith(("packet", "daysheet", "import", "export")) else "data")
-    with sqlite3.connect(here / "demo" / "eaveboard.sqlite") as database:
+    with closing(sqlite3.connect(here / "demo" / "eaveboard.sqlite")) as database:
         [(job,)] = database.execute("SELECT min(id) FROM visit")
         [(crew,)] = database.execute("SELECT min(id) FROM crew")
     words = COMMAND + shlex.split(line.format(here=here, job=job, crew=crew))

@@ -161,7 +161,7 @@ def _cut_off_everywhere(tmp_path: Path, data: str | None, step: int) -> None:
     while came_so_far:
         path = shutil.copy(before, tmp_path / f"cut-{at}.sqlite")
         came_so_far = cut_off(f"sqlite:///{path}", at)
-        with sqlite3.connect(path) as raw:
+        with closing(sqlite3.connect(path)) as raw, raw:
             known = raw.execute("SELECT 1 FROM sqlite_master WHERE name = 'alembic_version'").fetchone()
             row = raw.execute("SELECT version_num FROM alembic_version").fetchone() if known else None
         engine = open_database(f"sqlite:///{path}")
@@ -230,12 +230,12 @@ def _newer(path: Path) -> None:
     database = open_database(f"sqlite:///{path}")
     upgrade(database)
     database.dispose()
-    with sqlite3.connect(path) as raw:
+    with closing(sqlite3.connect(path)) as raw, raw:
         raw.execute("UPDATE alembic_version SET version_num = '9001'")
 
 
 def _half(path: Path) -> None:
-    with sqlite3.connect(path) as raw:
+    with closing(sqlite3.connect(path)) as raw, raw:
         raw.execute("PRAGMA journal_mode = WAL")
         raw.execute("CREATE TABLE business (id INTEGER)")
 
@@ -286,7 +286,7 @@ def test_rows_that_name_rows_not_there_stop_the_upgrade_and_nothing_is_changed(t
     database = open_database(f"sqlite:///{path}")
     fill(database, "0002")
     before = _tables(database)
-    with sqlite3.connect(path) as raw:  # keeps no foreign keys unless asked
+    with closing(sqlite3.connect(path)) as raw, raw:  # keeps no foreign keys unless asked
         raw.execute("UPDATE posted_week SET plan_id = 77")
     with pytest.raises(BadInput, match="rows of posted_week name rows that are not there"):
         upgrade(database)
