@@ -35,12 +35,15 @@ def backup(
     from api.backup.archive import make_backup
     from api.backup.keeper import name_of
     from api.database import open_database
+    from api.database.opening import make_folder
 
     settings = settings_in_use()
     now = datetime.datetime.now(datetime.UTC)
     if out is None and settings.backups is None:
         raise BadInput("--out", "is missing; name a file, or set EAVEBOARD_BACKUPS to the folder of the backups")
     where = out or settings.backups or Path()
+    if out is None:
+        make_folder(where, "EAVEBOARD_BACKUPS")
     if where.is_dir() or out is None:
         where = where / name_of(now)
     else:
