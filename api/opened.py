@@ -5,11 +5,14 @@ from __future__ import annotations
 import os
 import secrets
 import time
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 
 import sqlalchemy as sa
 
-from api.database import Duty, Hold, hold, open_database, upgrade
+from api.database import Duty, Hold, Served, hold, open_database, upgrade
 from api.secret import Secret, read_secret
 from api.settings import Settings
 from scheduler.errors import BadInput
@@ -58,3 +61,27 @@ def _wait_for_turn(held: Hold) -> None:
         if time.monotonic() > end:
             raise BadInput("EAVEBOARD_DATABASE", "another worker has been starting for minutes; end that one first")
         time.sleep(LOOK_S)
+
+
+@contextmanager
+def opened_beside(data: Path, address: str) -> Iterator[sa.Engine]:
+    """Give the database of `address` in the newest form; a service in that form may be at work on it.
+
+    What is brought to the newest form is held alone meanwhile. Raises `BadInput` in one sentence where it is in an
+    older form and served, by an older program then, or where it cannot be used.
+    """
+    database = open_database(address)
+    try:
+        with ExitStack() as alone:
+
+            def others() -> bool:
+                try:
+                    alone.callback(hold(data, address).release)
+                except Served:
+                    return True
+                return False
+
+            upgrade(database, others=others, copies=data)
+        yield database
+    finally:
+        database.dispose()

@@ -23,7 +23,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -128,7 +128,7 @@ def use(address: str, folder: Path, seconds: float) -> None:
         client.post("/sign-in", data={"name": NAMES[Role.manager], "password": "wrong", "csrf": csrf}, headers=JSON)
         sign_in(client, NAMES[Role.manager])  # type: ignore[arg-type]
         client.post(f"/weeks/{MONDAY}/runs", json={"seconds": 20}, headers=JSON).raise_for_status()
-        with sqlite3.connect(folder / "eaveboard.sqlite", isolation_level=None) as other:
+        with closing(sqlite3.connect(folder / "eaveboard.sqlite", isolation_level=None)) as other:
             other.execute("BEGIN IMMEDIATE")
             refused = client.post("/customers", json={"name": "Nobody yet"}, headers=JSON)
             other.execute("ROLLBACK")

@@ -73,7 +73,7 @@ def make_backup(database: sa.Engine, data: Path, out: Path, now: datetime.dateti
         manifest = verify(unfinished, out.parent)
         os.replace(unfinished, out)
     except OSError as fault:
-        raise BadInput(str(out), f"no backup could be written: {fault.strerror or fault}") from None
+        raise BadInput(str(out), f"cannot be written: {fault.strerror or fault}") from None
     finally:
         unfinished.unlink(missing_ok=True)
     return manifest

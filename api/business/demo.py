@@ -13,9 +13,10 @@ import sqlalchemy as sa
 
 from api.business.load import load_business
 from api.business.seed import read_business
-from api.database import open_database, transaction, upgrade
+from api.database import transaction
 from api.ledger.fingerprint import fingerprint
 from api.ledger.plans.documents import because_as_data
+from api.opened import opened_beside
 from api.settings import sqlite_address
 from api.week.horizon.document import horizon_of
 from api.week.horizon.keeping import newest_id, store
@@ -63,9 +64,7 @@ def build(
     out.mkdir(parents=True, exist_ok=True)
     business = read_business(files)
     report(f"read {len(business.rows)} rows of {business.name} from {files}")
-    database = open_database(address or sqlite_address(out))
-    try:
-        upgrade(database, copies=out)
+    with opened_beside(out, address or sqlite_address(out)) as database:
         now = business.first_week.forecast_issued
         loaded = load_business(database, business, files_fingerprint(files), now)
         report("loaded them into the database" if loaded else "the database holds them already")
@@ -83,8 +82,6 @@ def build(
         if planner is None and (planned or loaded):
             report(f"planning the weeks ahead, for at most {AHEAD_SECONDS:.0f} s")
             _plan_ahead(database, _engine(), min(seconds, AHEAD_SECONDS), now)
-    finally:
-        database.dispose()
     return Demo(out / "week.json", out / "plan.json", business.first_week.start_date, loaded, made.tally.made, planned)
 
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import datetime
-import os
 from typing import Annotated
 
 import typer
 
+from api.cli.in_use import database_in_use
 from api.cli.saying.voice import voice
 
 
@@ -31,33 +31,24 @@ def reset_password(
 
     from api.access.accounts import Passwords, Role, end_second_factor, make_account
     from api.access.accounts import reset_password as reset
-    from api.database import open_database, transaction, upgrade
-    from api.settings import read_settings
+    from api.database import transaction
     from api.tables import Account
     from scheduler.errors import BadInput
 
-    settings = read_settings(os.environ)
-    database = open_database(settings.database)
-    try:
-        upgrade(database, copies=settings.data)
-        with transaction(database) as session:
-            account = session.exec(select(Account).where(Account.name == name.strip().lower())).first()
-            if account is None and not manager:
-                problem = f'nobody signs in as "{name}"; with --manager a manager does'
-                raise BadInput("NAME", problem)
-            now = datetime.datetime.now(datetime.UTC)
-            if account is None:
-                made = Passwords(quick=settings.quick_passwords)
-                make_account(session, made, name, Role.manager, None, by="command line", now=now)
-                account = session.exec(select(Account).where(Account.name == name.strip().lower())).one()
-            account.active = True
-            if manager:
-                account.role, account.crew_id = Role.manager, None
-            if codes:
-                end_second_factor(session, account, by="command line", now=now)
-            passwords = Passwords(quick=settings.quick_passwords)
-            password = reset(session, passwords, account, by="command line", now=datetime.datetime.now(datetime.UTC))
-    finally:
-        database.dispose()
-    voice().give({"name": account.name, "password": password})
-    voice().show(f"Sign in as {account.name} with the one-time password {password}")
+    with database_in_use() as (database, settings), transaction(database) as session:
+        account = session.exec(select(Account).where(Account.name == name.strip().lower())).first()
+        if account is None and not manager:
+            raise BadInput("NAME", f'nobody signs in as "{name}"; with --manager a manager does')
+        now = datetime.datetime.now(datetime.UTC)
+        passwords = Passwords(quick=settings.quick_passwords)
+        if account is None:
+            make_account(session, passwords, name, Role.manager, None, by="command line", now=now)
+            account = session.exec(select(Account).where(Account.name == name.strip().lower())).one()
+        account.active = True
+        if manager:
+            account.role, account.crew_id = Role.manager, None
+        if codes:
+            end_second_factor(session, account, by="command line", now=now)
+        password, called = reset(session, passwords, account, by="command line", now=now), account.name
+    voice().give({"name": called, "password": password})
+    voice().show(f"Sign in as {called} with the one-time password {password}")

@@ -13,14 +13,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from api.cli.files import STANDARD, on_disk, read_document, write_document
+from api.cli.in_use import database_in_use
 from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
-    from sqlalchemy import Engine
     from sqlmodel import Session
 
-    from api.settings import Settings
 
 Out = Annotated[Path, typer.Option("--out", "-o", metavar="FILE", help="The file to write; - for standard output.")]
 
@@ -34,7 +33,7 @@ def export(out: Out) -> None:
     told.will_write(out)
     from api.exchange.whole import write_whole
 
-    with _engine() as (engine, settings), tempfile.TemporaryFile() as made:
+    with database_in_use() as (engine, settings), tempfile.TemporaryFile() as made:
         manifest = write_whole(engine, settings.data, made, _now())
         made.seek(0)
         write_document(out, made.read())
@@ -172,26 +171,8 @@ def _database() -> Iterator[Session]:
     """Give a session on the database that the settings name; it must be there already."""
     from api.database import transaction
 
-    with _engine() as (engine, _), transaction(engine) as session:
+    with database_in_use() as (engine, _), transaction(engine) as session:
         yield session
-
-
-@contextmanager
-def _engine() -> Iterator[tuple[Engine, Settings]]:
-    """Give the database that the settings name, in this program's form, and the settings."""
-    from api.database import open_database, upgrade
-    from api.settings import read_settings
-
-    settings = read_settings(os.environ)
-    name = settings.database.removeprefix("sqlite:///")
-    if name != settings.database and not Path(name).is_file():
-        raise BadInput("EAVEBOARD_DATA", f"there is no database in {settings.data}: make one, or name another folder")
-    engine = open_database(settings.database)
-    try:
-        upgrade(engine, copies=settings.data)
-        yield engine, settings
-    finally:
-        engine.dispose()
 
 
 def _now() -> datetime.datetime:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import io
 import os
+import shutil
 import stat
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TypeVar
+from typing import BinaryIO, TypeVar
 
 from scheduler.errors import BadInput
 
@@ -96,14 +98,32 @@ def check_writable(path: Path) -> None:
         raise BadInput(str(path), "is a folder; name a file in it")
     if not folder.is_dir():
         raise BadInput(str(path), f"cannot be written: there is no folder {folder}")
-    if not os.access(path if path.exists() and not path.is_file() else folder, os.W_OK):
-        raise BadInput(str(path), f"cannot be written: no permission in {folder}")
+    if takes_a_stream(path):
+        if not os.access(path, os.W_OK):
+            raise BadInput(str(path), "cannot be written: no permission")
+        return
+    try:  # what rights and disks allow is known by trying alone
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=folder)
+    except OSError as fault:
+        raise BadInput(str(path), f"cannot be written: no file can be made in {folder}: {fault.strerror}") from None
+    os.close(handle)
+    os.unlink(name)
+
+
+def takes_a_stream(path: Path) -> bool:
+    """Say whether `path` is standard output, a device or a pipe: what is written to and never replaced."""
+    return path == STANDARD or (path.exists() and not path.is_file())
+
+
+def refuse_standard(path: Path) -> None:
+    """Raise `BadInput` where `-` is said for what no stream can be, lest a folder gets that name."""
+    if path == STANDARD:
+        raise BadInput("-", "is never a folder, a road extract or road tiles; name one")
 
 
 def make_folder(path: Path) -> None:
     """Make a folder, with those above it, where it is not there yet; raises `BadInput` where that cannot be."""
-    if path == STANDARD:
-        raise BadInput("-", "is never a folder; name one")
+    refuse_standard(path)
     try:
         path.mkdir(parents=True, exist_ok=True)
     except FileExistsError:
@@ -117,15 +137,11 @@ def write_document(path: Path, data: bytes) -> None:
 
     Raises `BadInput` where that cannot be.
     """
-    if path == STANDARD:
-        sys.stdout.buffer.write(data)
-        sys.stdout.buffer.flush()
+    if takes_a_stream(path):
+        write_stream(path, io.BytesIO(data))
         return
     target = path.resolve()
     try:
-        if target.exists() and not target.is_file():  # a device or a pipe is written to, never replaced
-            target.write_bytes(data)
-            return
         handle, name = tempfile.mkstemp(prefix=f".{target.name}.", suffix=".part", dir=target.parent)
         try:
             with os.fdopen(handle, "wb") as file:
@@ -137,6 +153,19 @@ def write_document(path: Path, data: bytes) -> None:
         except BaseException:
             Path(name).unlink(missing_ok=True)
             raise
+    except OSError as fault:
+        raise BadInput(str(path), f"cannot be written: {_reason(fault)}") from None
+
+
+def write_stream(path: Path, data: BinaryIO) -> None:
+    """Write all of `data` to what `takes_a_stream`; raises `BadInput` where a device or a pipe cannot be written."""
+    if path == STANDARD:
+        shutil.copyfileobj(data, sys.stdout.buffer)
+        sys.stdout.buffer.flush()
+        return
+    try:
+        with path.open("wb") as target:
+            shutil.copyfileobj(data, target)
     except OSError as fault:
         raise BadInput(str(path), f"cannot be written: {_reason(fault)}") from None
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from api.cli.in_use import database_in_use
 from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
 
@@ -56,17 +57,12 @@ def get(
     from api.cli.roads import outcome
 
     with outcome():
-        from api.database import open_database, upgrade
         from api.roads.extracts.clip import box_round, clip
         from api.roads.extracts.tiles import build_tiles, check_extract
         from api.roads.keeper import tiles_folder
-        from api.settings import read_settings
 
         check_extract(region)
-        settings = read_settings(os.environ)
-        database = open_database(settings.database)
-        try:
-            upgrade(database, copies=settings.data)
+        with database_in_use() as (database, settings):
             wanted = _box(box) if box is not None else box_round(_places(database), margin_km)
             tiles = tiles_folder(settings.data, town)
             tiles.parent.mkdir(parents=True, exist_ok=True)
@@ -83,8 +79,6 @@ def get(
                 told.say("Drives are timed by them from now on; /roads shows how far that is.")
             else:
                 told.say(f'To use them, choose "a road extract on this machine" and {town} at /settings/roads.')
-        finally:
-            database.dispose()
 
 
 def _box(text: str) -> Box:

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import datetime
 import os
-import shutil
-import sys
 import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.cli.files import STANDARD, on_disk
+from api.cli.files import on_disk, takes_a_stream, write_stream
+from api.cli.in_use import settings_in_use
 from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
 
@@ -36,15 +35,15 @@ def backup(
     from api.backup.archive import make_backup
     from api.backup.keeper import name_of
     from api.database import open_database
-    from api.settings import read_settings
+    from api.database.opening import make_folder
 
-    settings = read_settings(os.environ)
-    if not _is_there(settings.data, settings.database):
-        raise BadInput("EAVEBOARD_DATA", f"there is no database in {settings.data}: name the folder of the service")
+    settings = settings_in_use()
     now = datetime.datetime.now(datetime.UTC)
     if out is None and settings.backups is None:
         raise BadInput("--out", "is missing; name a file, or set EAVEBOARD_BACKUPS to the folder of the backups")
     where = out or settings.backups or Path()
+    if out is None:
+        make_folder(where, "EAVEBOARD_BACKUPS")
     if where.is_dir() or out is None:
         where = where / name_of(now)
     else:
@@ -52,12 +51,11 @@ def backup(
     database = open_database(settings.database)
     try:
         with tempfile.TemporaryDirectory(prefix="eave-backup-") as made:
-            file = Path(made) / "it.backup" if where == STANDARD else where
+            file = Path(made) / "it.backup" if takes_a_stream(where) else where.resolve()
             manifest = make_backup(database, settings.data, file, now)
-            if where == STANDARD:
+            if takes_a_stream(where):
                 with file.open("rb") as whole:
-                    shutil.copyfileobj(whole, sys.stdout.buffer)
-                return
+                    write_stream(where, whole)
     finally:
         database.dispose()
     _tell(manifest, f"Backed up to {where} and read back")
@@ -122,11 +120,6 @@ def new_secret(
     voice().say(f"Start the service anew: it then signs by the new secret, and takes what the old one signed {ends}.")
 
 
-def _is_there(data: Path, database: str) -> bool:
-    file = database.removeprefix("sqlite:///")
-    return file == database or Path(file).is_file()
-
-
 def _tell(manifest: Manifest, words: str) -> None:
     told = voice()
     told.give(manifest)
@@ -143,11 +136,8 @@ def doctor() -> None:
     """
     from api.condition.doctor import examine, worst
     from api.database import open_database
-    from api.settings import read_settings
 
-    settings = read_settings(os.environ)
-    if not _is_there(settings.data, settings.database):
-        raise BadInput("EAVEBOARD_DATA", f"there is no database in {settings.data}: name the folder of the service")
+    settings = settings_in_use()
     database = open_database(settings.database)
     try:
         found = list(examine(settings, database, datetime.datetime.now(datetime.UTC)))

@@ -23,6 +23,10 @@ from scheduler.errors import BadInput
 SERVED = "is served already by another eaveboard serve"
 
 
+class Served(BadInput):
+    """Said where a service is at work on what somebody wants for himself."""
+
+
 class Hold:
     """What a process holds while it works: locks on files, on PostgreSQL those of the server as well.
 
@@ -93,7 +97,7 @@ class Hold:
         file = path.open("r+b")
         if not _lock(file, shared=shared):
             file.close()
-            raise BadInput(what, words)
+            raise Served(what, words)
         self._files.append(file)
 
     def _on_server(self, server: ServerLocks) -> None:
@@ -103,14 +107,14 @@ class Hold:
         except DBAPIError as fault:
             raise unusable("EAVEBOARD_DATABASE", fault) from fault
         if not taken:
-            raise BadInput("EAVEBOARD_DATABASE", f"{SERVED}; end that one first")
+            raise Served("EAVEBOARD_DATABASE", f"{SERVED}; end that one first")
 
 
 def hold(data: Path, address: str, *, place: str | None = None) -> Hold:
     """Hold the data folder and the database of `address`, as long as the process lives or until `release`.
 
     place: of a worker the address at which it answers; on PostgreSQL others may then work beside it. None: alone.
-    Raises `BadInput` where another process holds one of them, or where they cannot be used.
+    Raises `Served` where another process holds one of them, `BadInput` where they cannot be used.
     """
     make_folder(data, "EAVEBOARD_DATA")
     url, held = make_url(address), Hold()

@@ -36,7 +36,8 @@ def upgrade(
 ) -> None:
     """Bring the database to the migration `to`; does nothing where it is there already.
 
-    others: whether workers are at it, which are of an older program then: it is refused where something is to change.
+    others: whether a service is at it, which is of an older program then: it is refused where something is to change.
+        Asked before the first change alone.
     copies: the folder in which a copy of a database on a server is kept; None: of such a one there is none.
 
     Each migration is one transaction, so that a start cut off anywhere leaves the form before it or after it. A
@@ -53,7 +54,7 @@ def upgrade(
         if not steps:
             return
         if others():
-            problem = "must be brought to a newer form, and workers of the older program are at it; end those first"
+            problem = "must be brought to a newer form, and the older program is still serving it; end that one first"
             raise BadInput(str(name), problem)
         if here is not None:
             _copy(engine, here, copies)

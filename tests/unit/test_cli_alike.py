@@ -110,10 +110,19 @@ WRITTEN = {
     "roads fit out": "roads fit tiles --out {}",
     "weather fetch out": f"weather fetch {PLACE} --address hours.csv --out {{}}",
 }
+# Each folder, road extract or tiles, which are never standard input or output, in the same way.
 FOLDERS = {
-    "demo out", "weather backtest out", "roads get region", "roads build extract", "roads build tiles",
-    "roads table tiles", "roads table cache", "roads fit roads", "weather fetch keep", "weather windows keep",
-}  # fmt: skip
+    "demo out": "demo --out {}",
+    "weather backtest out": "weather backtest --out {}",
+    "roads get region": "roads get gridton --from {}",
+    "roads build extract": "roads build {} --tiles tiles",
+    "roads build tiles": "roads build region.osm.pbf --tiles {}",
+    "roads table tiles": "roads table places.csv --out out.json --source tiles --tiles {}",
+    "roads table cache": "roads table places.csv --out out.json --source osrm --address http://127.0.0.1:9 --cache {}",
+    "roads fit roads": "roads fit {}",
+    "weather fetch keep": f"weather fetch {PLACE} --address hours.csv --keep {{}}",
+    "weather windows keep": f"{WINDOWS} --address hours.csv --keep {{}}",
+}
 
 
 def test_every_file_of_every_command_is_tried_below() -> None:
@@ -123,7 +132,10 @@ def test_every_file_of_every_command_is_tried_below() -> None:
         for param in command.params
         if param.type_descriptor.annotation is Path
     }
-    assert named == (READ.keys() | WRITTEN.keys() | FOLDERS) - {"weather fetch address", "weather windows address"}
+    assert named == (READ.keys() | WRITTEN.keys() | FOLDERS.keys()) - {
+        "weather fetch address",
+        "weather windows address",
+    }
     assert {name.split()[-1] for name in WRITTEN} == set(WRITES)
 
 
@@ -168,10 +180,13 @@ def test_standard_input_stands_for_one_file_at_most(run: Run, there: Path, line:
     assert run(*words) == (2, "", "-: can stand for one of the files only; name the others.\n")
 
 
-@pytest.mark.parametrize("line", ["demo --out -", "weather backtest --out -"])
+@pytest.mark.parametrize("line", FOLDERS.values(), ids=FOLDERS)
 def test_a_folder_is_never_standard_output(run: Run, there: Path, line: str) -> None:
-    assert run(*line.split()) == (2, "", "-: is never a folder; name one.\n")
-    assert not (there / "-").exists()
+    before = sorted(there.iterdir())
+    for option in ([], ["--json"], ["--quiet"]):
+        code, out, err = run(*line.format("-").split(), *option)
+        assert (code, out, err) == (2, "", "-: is never a folder, a road extract or road tiles; name one.\n")
+    assert sorted(there.iterdir()) == before
 
 
 @pytest.mark.parametrize("line", WRITTEN.values(), ids=WRITTEN)
@@ -186,6 +201,10 @@ def test_a_file_that_cannot_be_written_is_named_before_the_work(run: Run, there:
     code, out, err = run(*line.format("nowhere/file").split())
     assert (code, out) == (2, "")
     assert err.startswith("nowhere/file: cannot be written: there is no folder")
+    if sys.platform == "linux":  # a folder in which not even root can make a file
+        code, out, err = run(*line.format("/proc/file").split())
+        words = "/proc/file: cannot be written: no file can be made in /proc: No such file or directory.\n"
+        assert (code, out, err) == (2, "", words)
 
 
 def test_the_manual_page_names_every_command_and_option_and_is_the_one_that_is_installed() -> None:

@@ -8,7 +8,7 @@ import typer
 from typer.core import TyperCommand
 from typer.main import get_command
 
-from api.cli.files import STANDARD
+from api.cli.files import STANDARD, refuse_standard
 from api.cli.saying.voice import speaking
 from scheduler.errors import BadInput
 
@@ -16,6 +16,7 @@ WRONG = 2  # exit code for input that is wrong
 # What typer raises of options and arguments: it exports this one of its errors, whose parent they all have.
 Misused: Any = typer.BadParameter.__mro__[1]
 WRITTEN = ("out", "week_out", "svg", "pdf")  # options that name what is written; all else that is a file is read
+NO_STREAMS = ("keep", "cache", "tiles", "extract", "region", "roads")  # folders, and files read here and there
 
 
 def _every(
@@ -43,6 +44,9 @@ class Command(TyperCommand):
         asked = {name: ctx.params.pop(name) for name in ("as_json", "quiet")}
         with speaking(**asked):
             try:
+                for name in NO_STREAMS:
+                    if ctx.params.get(name) is not None:
+                        refuse_standard(ctx.params[name])
                 _one_is_read({name: value for name, value in ctx.params.items() if name not in WRITTEN})
                 return super().invoke(ctx)
             except BadInput as fault:

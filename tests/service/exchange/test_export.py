@@ -19,14 +19,14 @@ from hypothesis import strategies as st
 from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
-from api.database import open_database, transaction
+from api.database import transaction
 from api.exchange.exporting import LEFT_OUT, Table, edit_tables, export_zip, to_csv, to_xlsx
 from api.exchange.importing import IMPORTABLE, import_tables
 from api.fields.column_limits import FIRST_DAY, LAST_DAY
 from api.fields.files.cells import bare, harmless, hours_text, weekdays_text
 from api.fields.files.sheets import hours, weekdays
 from api.uploads.reading import Upload, read_upload
-from tests.loaded import copy_of, loaded_business
+from tests.loaded import copy_of, loaded_business, opened
 
 NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
 # What a cell can hold: no control or surrogate characters, which no table can carry, and no blanks round it. Line ends
@@ -53,8 +53,9 @@ def business(loaded: Path, tmp_path: Path) -> Iterator[sa.Engine]:
 
 @pytest.fixture(scope="module")
 def zipped(loaded: Path) -> zipfile.ZipFile:
-    with transaction(open_database(f"sqlite:///{loaded}")) as session:
-        return zipfile.ZipFile(io.BytesIO(export_zip(session, NOW)))
+    with opened(loaded) as engine, transaction(engine) as session:
+        made = export_zip(session, NOW)
+    return zipfile.ZipFile(io.BytesIO(made))
 
 
 def rows_of(packed: zipfile.ZipFile, name: str) -> list[dict[str, str]]:
@@ -144,8 +145,7 @@ def taken_in(session: Session, group: tuple[Table, ...], form: str, keep: bool) 
 @given(data=st.data())
 def test_any_text_and_hours_come_back_as_they_were(loaded: Path, form: str, data: st.DataObject) -> None:
     cell = CELL if form == "csv" else XLSX_CELL
-    engine = open_database(f"sqlite:///{loaded}")
-    with Session(engine) as session:
+    with opened(loaded) as engine, Session(engine) as session:
         before = {customer.id: customer.model_dump() for customer in session.exec(select(tables.Customer))}
         customer = session.exec(select(tables.Customer).order_by(col(tables.Customer.id))).first()
         site = session.exec(select(tables.Site).order_by(col(tables.Site.id))).first()
@@ -180,7 +180,6 @@ def test_any_text_and_hours_come_back_as_they_were(loaded: Path, form: str, data
         assert now.model_dump() == {**wanted, "version": before[now.id]["version"] + changed}
         assert first_rows(session) == group
         session.rollback()
-    engine.dispose()
 
 
 @given(CELL)

@@ -356,3 +356,13 @@ def test_the_commands_check_refuse_and_name_what_is_missing(
     (tmp_path / "folder").mkdir()
     assert run("backup", "--out", str(tmp_path / "folder"), data=sqlite_folder)[0] == 0
     assert newest_of(tmp_path / "folder", NOW) is not None
+    monkeypatch.setenv("EAVEBOARD_BACKUPS", str(made))
+    told = run("backup", data=sqlite_folder)[2]
+    assert told == f"EAVEBOARD_BACKUPS: cannot be used: {made}: File exists.\n"
+    monkeypatch.delenv("EAVEBOARD_BACKUPS")
+    code, _, told = run("backup", "--out", os.devnull, data=sqlite_folder)
+    assert (code, told, Path(os.devnull).is_file()) == (0, "", False)  # a device is written to, never replaced
+    (tmp_path / "link.backup").symlink_to("elsewhere.backup")
+    assert run("backup", "--out", str(tmp_path / "link.backup"), data=sqlite_folder)[0] == 0
+    assert (tmp_path / "link.backup").is_symlink()
+    assert run("restore", str(tmp_path / "elsewhere.backup"), "--check", data=tmp_path)[0] == 0

@@ -13,14 +13,14 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
 from typer.main import get_command
 
-from api.cli import app
+from api.cli import app, main
 from api.cli.saying.manual import each_command
 from api.secret import read_secret
 from api.settings import Settings
@@ -124,15 +124,21 @@ def history(rows: int) -> str:
     return out.getvalue()
 
 
-def said(line: str, here: Path, lead: str) -> tuple[int, str]:
-    """Run a command with its output led so; return its exit code and what it said of errors."""
+def asked(line: str, here: Path) -> tuple[list[str], dict[str, str]]:
+    """Return the words of a command, and its settings."""
     folder = here / ("demo" if line.startswith(("packet", "daysheet", "import", "export")) else "data")
-    with sqlite3.connect(here / "demo" / "eaveboard.sqlite") as database:
+    with closing(sqlite3.connect(here / "demo" / "eaveboard.sqlite")) as database:
         [(job,)] = database.execute("SELECT min(id) FROM visit")
         [(crew,)] = database.execute("SELECT min(id) FROM crew")
-    words = COMMAND + shlex.split(line.format(here=here, job=job, crew=crew))
-    own = {k: v for k, v in os.environ.items() if not k.startswith("EAVEBOARD_")}
-    own |= {"EAVEBOARD_DATA": str(folder), "EAVEBOARD_CLOCK": "forecast"}
+    own = {"EAVEBOARD_DATA": str(folder), "EAVEBOARD_CLOCK": "forecast"}
+    return shlex.split(line.format(here=here, job=job, crew=crew)), own
+
+
+def said(line: str, here: Path, lead: str) -> tuple[int, str]:
+    """Run a command with its output led so; return its exit code and what it said of errors."""
+    words, settings = asked(line, here)
+    words = COMMAND + words
+    own = {k: v for k, v in os.environ.items() if not k.startswith("EAVEBOARD_")} | settings
     to = {"full": "> /dev/full", "closed": ">&-", "errors full": "> /dev/null 2> /dev/full"}.get(lead, "")
     with gone() as end:
         done = subprocess.run(
@@ -154,6 +160,28 @@ def gone() -> Iterator[int]:
 def test_every_command_is_tried() -> None:
     names = {name.removeprefix("eaveboard ") for name, _ in each_command("eaveboard", get_command(app))}
     assert WELL.keys() | REFUSED.keys() == names
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", [name for name in WELL if name != "ready"])  # it has minutes of work in a source tree
+def test_the_outcome_as_json_is_one_value_and_quiet_says_no_more_than_was_asked_for(
+    name: str, here: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    words, settings = asked(WELL[name].replace("--out -", "--out {here}/out"), here)
+    for key, value in settings.items():
+        monkeypatch.setenv(key, value)
+    monkeypatch.chdir(ROOT)
+    heard = []
+    for option in ("--json", "--quiet"):
+        capfd.readouterr()
+        with pytest.raises(SystemExit) as ended:
+            main([*words, option])
+        assert ended.value.code == 0
+        heard.append(capfd.readouterr())
+    json.loads(heard[0].out)
+    assert heard[1].err == ""
+    if "--out" in words and name != "replan":  # which was asked who moves, and why
+        assert heard[1].out == ""
 
 
 @pytest.mark.slow

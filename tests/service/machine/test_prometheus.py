@@ -7,6 +7,7 @@ import json
 import shutil
 import sqlite3
 import time
+from contextlib import closing
 from pathlib import Path
 
 import httpx
@@ -58,7 +59,7 @@ def guess(address: str, times: int) -> list[int]:
 
 def fail(address: str, folder: Path, times: int) -> None:
     """Have requests fail: a table is away meanwhile."""
-    with sqlite3.connect(folder / "eaveboard.sqlite", isolation_level=None) as other:
+    with closing(sqlite3.connect(folder / "eaveboard.sqlite", isolation_level=None)) as other:
         other.execute("ALTER TABLE account RENAME TO away")
         got = guess(address, times)
         other.execute("ALTER TABLE away RENAME TO account")

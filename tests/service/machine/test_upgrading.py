@@ -14,13 +14,15 @@ from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
+from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from api.backup.copying import copy_rows
+from api.cli import main
 from api.database import MIGRATIONS, hold, open_database, upgrade, upgrading
 from api.settings import sqlite_address
 from scheduler.errors import BadInput
-from tests.conftest import BuiltDemo
+from tests.conftest import DEMO, BuiltDemo
 from tests.old_rows import ROWS, fill, still_there
 from tests.service.machine.released import RELEASED
 
@@ -159,7 +161,7 @@ def _cut_off_everywhere(tmp_path: Path, data: str | None, step: int) -> None:
     while came_so_far:
         path = shutil.copy(before, tmp_path / f"cut-{at}.sqlite")
         came_so_far = cut_off(f"sqlite:///{path}", at)
-        with sqlite3.connect(path) as raw:
+        with closing(sqlite3.connect(path)) as raw, raw:
             known = raw.execute("SELECT 1 FROM sqlite_master WHERE name = 'alembic_version'").fetchone()
             row = raw.execute("SELECT version_num FROM alembic_version").fetchone() if known else None
         engine = open_database(f"sqlite:///{path}")
@@ -228,12 +230,12 @@ def _newer(path: Path) -> None:
     database = open_database(f"sqlite:///{path}")
     upgrade(database)
     database.dispose()
-    with sqlite3.connect(path) as raw:
+    with closing(sqlite3.connect(path)) as raw, raw:
         raw.execute("UPDATE alembic_version SET version_num = '9001'")
 
 
 def _half(path: Path) -> None:
-    with sqlite3.connect(path) as raw:
+    with closing(sqlite3.connect(path)) as raw, raw:
         raw.execute("PRAGMA journal_mode = WAL")
         raw.execute("CREATE TABLE business (id INTEGER)")
 
@@ -284,7 +286,7 @@ def test_rows_that_name_rows_not_there_stop_the_upgrade_and_nothing_is_changed(t
     database = open_database(f"sqlite:///{path}")
     fill(database, "0002")
     before = _tables(database)
-    with sqlite3.connect(path) as raw:  # keeps no foreign keys unless asked
+    with closing(sqlite3.connect(path)) as raw, raw:  # keeps no foreign keys unless asked
         raw.execute("UPDATE posted_week SET plan_id = 77")
     with pytest.raises(BadInput, match="rows of posted_week name rows that are not there"):
         upgrade(database)
@@ -318,11 +320,68 @@ def test_a_lock_that_a_server_has_lost_is_taken_up_again(postgresql_address: str
 
 def test_a_newer_form_waits_for_the_end_of_the_workers_of_an_older_program(tmp_path: Path) -> None:
     database = open_database(f"sqlite:///{tmp_path / 'eaveboard.sqlite'}")
-    with pytest.raises(BadInput, match="workers of the older program are at it; end those first"):
+    with pytest.raises(BadInput, match="the older program is still serving it; end that one first"):
         upgrade(database, others=lambda: True)
     assert sa.inspect(database).get_table_names() == []
     upgrade(database)
     upgrade(database, others=lambda: True)  # nothing is to change
+    database.dispose()
+
+
+# Each command that works beside a service, on a database that it may find in an older form.
+BESIDE = {
+    "reset-password": ["reset-password", "maud", "--manager"],
+    "export": ["export", "--out", "all.zip"],
+    "import": ["import", str(DEMO / "customers.csv"), "--dry-run"],
+    "packet": ["packet", "J-1", "--out", "packet.pdf"],
+    "daysheet": ["daysheet", "north-1", "2027-04-12", "--out", "day.pdf"],
+    "roads get": ["roads", "get", "gridton", "--from", "region.osm.pbf", "--box", "40,-75,41,-74"],
+    "demo": ["demo", "--out", "."],
+}
+
+
+@pytest.mark.parametrize("name", BESIDE)
+def test_no_command_changes_the_form_of_a_database_that_an_older_program_serves(
+    name: str, address: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("EAVEBOARD_DATA", str(tmp_path))
+    monkeypatch.setenv("EAVEBOARD_DATABASE", address)
+    (tmp_path / "region.osm.pbf").write_bytes(b"\0\0\0\rOSMHeader")
+    address = sqlite_address(tmp_path) if name == "demo" else address  # which is a folder with SQLite in it
+    database, older = open_database(address), upgrading.forms()[-2]
+    upgrade(database, older)
+    serving = hold(tmp_path, address, place="127.0.0.1:8410, process 1")
+    serving.join()
+    with pytest.raises(SystemExit) as ended:
+        main(BESIDE[name])
+    said = capsys.readouterr()
+    assert (ended.value.code, said.out, said.err.count("\n")) == (2, "", 1), said
+    assert said.err.endswith("the older program is still serving it; end that one first.\n")
+    with database.connect() as connection:
+        assert MigrationContext.configure(connection).get_current_revision() == older
+    assert not list(tmp_path.glob("*.copy"))
+    serving.release()
+    database.dispose()
+
+
+def test_a_command_brings_a_database_that_nobody_serves_to_the_newest_form_and_works_beside_a_service(
+    address: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("EAVEBOARD_DATA", str(tmp_path))
+    monkeypatch.setenv("EAVEBOARD_DATABASE", address)
+    monkeypatch.setenv("EAVEBOARD_PASSWORD_COST", "quick")
+    database = open_database(address)
+    upgrade(database, upgrading.forms()[-2])
+    for served in (False, True):  # the second time in the newest form, and by whoever serves it
+        serving = hold(tmp_path, address, place="127.0.0.1:8410, process 1") if served else None
+        with pytest.raises(SystemExit) as ended:
+            main(["reset-password", "maud", "--manager"])
+        assert (ended.value.code, "one-time password" in capsys.readouterr().out) == (0, True)
+        if serving is not None:
+            serving.release()
+    with database.connect() as connection:
+        assert MigrationContext.configure(connection).get_current_revision() == upgrading.forms()[-1]
     database.dispose()
 
 
