@@ -163,7 +163,7 @@ def _run_on(
     indent = lead_width(finding.level, say, continued=True)
     while True:
         room = _room(columns[column], ends[column])
-        if column in full or column >= len(columns):
+        if column in full:
             return None
         if pieces and len(texts) <= room:
             ends = _moved(ends, column, len(texts) * LINE + _BETWEEN)
@@ -173,15 +173,25 @@ def _run_on(
         twice = pieces and (finding.level != "stop" or ends[column] > columns[column].top + SIZE + 1e-6)
         if twice or column + 1 == len(columns) or room < min(_LEAST_LINES, len(texts)):
             return None
-        if len(texts) - 1 == room > _LEAST_LINES:
-            room -= 1  # a last line alone in the next column would be overlooked
-        pieces.append((column, texts[:room]))
-        ends = _moved(ends, column, room * LINE)
+        here, left, over = _torn(rest, texts, room, columns[column + 1], indent)
+        if len(over) == 1:  # a last line alone in the next column would be overlooked
+            if room > _LEAST_LINES:
+                here, left, over = _torn(rest, texts, room - 1, columns[column + 1], indent)
+            elif finding.level != "stop":
+                return None
+        pieces.append((column, here))
+        ends = _moved(ends, column, len(here) * LINE)
         full.add(column)
-        for text in texts[:room]:
-            rest = rest[len(text) :].lstrip()
-        column += 1
-        texts = _wrapped(rest, columns[column], indent)
+        column, texts, rest = column + 1, over, left
+
+
+def _torn(
+    words: str, texts: tuple[str, ...], room: int, after: Box, indent: float
+) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
+    """Return the first lines of `words`, as many as have room, the words after them, and those in lines."""
+    for text in texts[:room]:
+        words = words[len(text) :].lstrip()
+    return texts[:room], words, _wrapped(words, after, indent)
 
 
 def _moved(ends: tuple[float, ...], column: int, by: float) -> tuple[float, ...]:
