@@ -14,8 +14,8 @@ from scheduler.layout.drawing.setting import (
     INDENT,
     LINE,
     SIZE,
-    Line,
-    Way,
+    SetIn,
+    SetLine,
     best_way,
     lead,
     lead_width,
@@ -33,7 +33,7 @@ _REST_LINES = 4  # the most that are kept free for the statement on what stands 
 class Set:
     """Findings set in columns; `left_over` says what found no room, empty where all did, and `rest` holds it."""
 
-    lines: tuple[Line, ...]
+    lines: tuple[SetLine, ...]
     left_over: str
     rest: tuple[Finding, ...] = ()
 
@@ -55,7 +55,7 @@ def fill(
         every = [*findings, *also]
         way = best_way(every, columns, say, len(findings)) if also else way
         return Set(tuple(lines_of(way, every, columns, say)), "", tuple(every[n] for n in way.left_out))
-    best: tuple[Way, list[Line], list[Finding]] | None = None
+    best: tuple[SetIn, list[SetLine], list[Finding]] | None = None
     for at in reversed(range(len(columns))):  # at the end of the last column, unless more finds room by another one
         column = columns[at]
         if at < len(columns) - 1 and lines_in(column) < _REST_LINES:
@@ -69,7 +69,7 @@ def fill(
                 break
         if len(words) <= kept and (best is None or way.worth < best[0].worth):
             y = column.bottom - (len(words) - 1) * LINE - 0.7
-            end = [Line(column.left + INDENT, y + k * LINE, text, "more", k == 0) for k, text in enumerate(words)]
+            end = [SetLine(column.left + INDENT, y + k * LINE, text, "more", k == 0) for k, text in enumerate(words)]
             best = way, [*lines_of(way, findings, boxes, say), *end], rest
     assert best is not None
     _, lines, rest = best

@@ -17,7 +17,7 @@ from scheduler.layout.drawing.facts import fact_lines
 from scheduler.layout.drawing.paper.lettering import wrap
 from scheduler.layout.drawing.paper.measures import Measures, Say, Units, in_english
 from scheduler.layout.drawing.paper.sheet import GREY, LEADING, SMALL, Box, DrawingSheet
-from scheduler.layout.drawing.setting import Part
+from scheduler.layout.drawing.setting import FindingPart
 from scheduler.layout.drawing.title import HEAD, MARGIN, Pages, Title
 from scheduler.layout.drawing.wall import elevation, view
 from scheduler.layout.site.shade import ShadeSite, shades
@@ -330,7 +330,7 @@ def _pictures(sheet: DrawingSheet, survey: Survey, measures: Measures, site: Sha
     return y - SMALL
 
 
-def _cut(finding: Finding, say: Say) -> list[Part]:
+def _cut(finding: Finding, say: Say) -> list[FindingPart]:
     """Return a finding in parts of which each finds room on a sheet: a wall may have hundreds of obstacles.
 
     Each part but the last says at its end that it goes on, each but the first at its head that it began before.
@@ -338,7 +338,7 @@ def _cut(finding: Finding, say: Say) -> list[Part]:
     texts = textwrap.wrap(finding.text, _LONGEST_PART, break_on_hyphens=False) or [finding.text]
     ends = [*(f" ({say('goes on')})" for _ in texts[1:]), ""]
     return [
-        Part(finding.level, finding.code, text + end, continued=n > 0)
+        FindingPart(finding.level, finding.code, text + end, continued=n > 0)
         for n, (text, end) in enumerate(zip(texts, ends, strict=True))
     ]
 

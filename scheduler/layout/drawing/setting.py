@@ -22,14 +22,14 @@ _MOST_WAYS = 60  # kept of the ways to set what has been set so far: three colum
 _WORD = {"stop": "Stop", "caution": "Caution", "note": "Note"}
 
 
-class Part(Finding, frozen=True):
+class FindingPart(Finding, frozen=True):
     """A piece of a finding that is too long for a column; of all but the first `continued` is true."""
 
     continued: bool = False
 
 
 @dataclass(frozen=True)
-class Line:
+class SetLine:
     """A line of a finding: `first` of it, or the first in its column of what began elsewhere (`continued`)."""
 
     x: float
@@ -41,7 +41,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Way:
+class SetIn:
     """Findings set so far: where the next base line of each column is, and what went where.
 
     `pieces` has for each finding its columns with the lines in each, none for one that found no room; `full` are the
@@ -62,14 +62,14 @@ class Way:
         return self.stops_out, len(self.left_out), tuple(-n for n in self.left_out), self.torn, put
 
 
-def best_way(findings: Sequence[Finding], columns: Sequence[Box], say: Say, must: int | None = None) -> Way:
+def best_way(findings: Sequence[Finding], columns: Sequence[Box], say: Say, must: int | None = None) -> SetIn:
     """Return the best way to set `findings`, in order of rank, into `columns`.
 
     Of stops as many as can find room do. Of the rest each finds it that can beside those before it. Only the first
     `must` (None: all) and stops may run on from one column into the next, and do where one more finds room by that.
     """
     must = len(findings) if must is None else must
-    ways = [Way(tuple(box.top + SIZE for box in columns))]
+    ways = [SetIn(tuple(box.top + SIZE for box in columns))]
     for n, finding in enumerate(findings):
         stop = finding.level == "stop"
         tried = [way for way in ways if len(way.left_out) <= _MOST_TRIED]
@@ -77,7 +77,7 @@ def best_way(findings: Sequence[Finding], columns: Sequence[Box], say: Say, must
         without = [_without(way, n, stop) for way in ways]
         if set_in and not stop:  # else who comes after would be set in place of who comes before
             without = []
-        distinct: dict[object, Way] = {}
+        distinct: dict[object, SetIn] = {}
         for way in sorted([*set_in, *without], key=lambda way: way.worth):
             distinct.setdefault((tuple(round(y, 3) for y in way.ends), way.full, way.stops_out), way)
         ways = list(distinct.values())[:_MOST_WAYS]
@@ -87,7 +87,7 @@ def best_way(findings: Sequence[Finding], columns: Sequence[Box], say: Say, must
     return min(ways, key=lambda way: way.worth)
 
 
-def lines_of(way: Way, findings: Sequence[Finding], columns: Sequence[Box], say: Say) -> list[Line]:
+def lines_of(way: SetIn, findings: Sequence[Finding], columns: Sequence[Box], say: Say) -> list[SetLine]:
     """Return the lines of `way`, finding by finding; what runs on into a column stands at its head."""
     starts = [box.top + SIZE for box in columns]
     for set_in in way.pieces:
@@ -95,7 +95,7 @@ def lines_of(way: Way, findings: Sequence[Finding], columns: Sequence[Box], say:
             ended = column == set_in[-1][0]
             starts[column] += len(texts) * LINE + _BETWEEN * ended
     heads = [box.top + SIZE for box in columns]
-    lines: list[Line] = []
+    lines: list[SetLine] = []
     for finding, set_in in zip(findings, way.pieces, strict=True):
         for piece, (column, texts) in enumerate(set_in):
             goes_on = bool(piece) or is_continued(finding)
@@ -104,7 +104,7 @@ def lines_of(way: Way, findings: Sequence[Finding], columns: Sequence[Box], say:
             for k, text in enumerate(texts):
                 x = columns[column].left + INDENT + (0.0 if k else indent)
                 begins = not k and not goes_on
-                lines.append(Line(x, y + k * LINE, text, finding.level, begins, not k and goes_on))
+                lines.append(SetLine(x, y + k * LINE, text, finding.level, begins, not k and goes_on))
             if not piece:
                 starts[column] = y + len(texts) * LINE + _BETWEEN
     return lines
@@ -116,7 +116,7 @@ def lines_in(column: Box) -> int:
 
 
 def is_continued(finding: Finding) -> bool:
-    return isinstance(finding, Part) and finding.continued
+    return isinstance(finding, FindingPart) and finding.continued
 
 
 def lead(level: str, say: Say, *, continued: bool) -> str:
@@ -129,12 +129,12 @@ def lead_width(level: str, say: Say, *, continued: bool) -> float:
     return width_of(lead(level, say, continued=continued), SIZE, True) + 1.0
 
 
-def _without(way: Way, n: int, stop: bool) -> Way:
+def _without(way: SetIn, n: int, stop: bool) -> SetIn:
     pieces, left_out = (*way.pieces, ()), (*way.left_out, n)
     return replace(way, pieces=pieces, left_out=left_out, stops_out=way.stops_out + stop)
 
 
-def _with(way: Way, finding: Finding, columns: Sequence[Box], say: Say, may_run_on: bool) -> Iterator[Way]:
+def _with(way: SetIn, finding: Finding, columns: Sequence[Box], say: Say, may_run_on: bool) -> Iterator[SetIn]:
     """Yield `way` with the finding whole in each column that can take it, then begun in each and run on."""
     begins = lead_width(finding.level, say, continued=is_continued(finding))
     before = way.pieces[-1] if way.pieces and is_continued(finding) else ((0, ()),)
@@ -152,8 +152,8 @@ def _with(way: Way, finding: Finding, columns: Sequence[Box], say: Say, may_run_
 
 
 def _run_on(
-    way: Way, finding: Finding, columns: Sequence[Box], column: int, texts: tuple[str, ...], say: Say
-) -> Way | None:
+    way: SetIn, finding: Finding, columns: Sequence[Box], column: int, texts: tuple[str, ...], say: Say
+) -> SetIn | None:
     """Return `way` with the finding begun at the end of a column and run on, None where it cannot.
 
     What comes over stands at the head of the next column. Only a stop fills that one whole, if empty, and goes on.
