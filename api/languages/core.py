@@ -33,6 +33,7 @@ _A_DAY = r"(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) (?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Se
 _DAY = re.compile(_A_DAY)
 _DAY_BEFORE = re.compile(r"\{day\} \{")  # in a text: another value stands right behind a day
 _ROW = re.compile(r", | and ")
+_AND = re.compile(" and ")
 _BRIEF = 5  # letters: fewer, as in "{first} to {last}", may stand in any name
 _PARTS = re.compile(r"(?<=[.:;,]) |(?=[,;] )|(?= \()")
 _SHORT = 60  # letters of a text in which every blank before a figure, and every "to", may be a seam
@@ -117,10 +118,26 @@ def _row(code: str, text: str) -> _Told | None:
     return f"{', '.join(words[:-1])} {both} {words[-1]}", left
 
 
+def _known_row(code: str, text: str) -> _Told | None:
+    """Return "a, b and c and d" where the catalogue holds each as it stands, be there an "and" in it; else None."""
+    exact = _patterns(code)[0]
+    if text in exact:
+        return None
+    for joint in reversed(list(_AND.finditer(text))):
+        first, *others = [*text[: joint.start()].split(", "), text[joint.end() :]]
+        told = [exact.get(first) or exact.get(f"{first[:1].lower()}{first[1:]}"), *map(exact.get, others)]
+        words = [one for one in told if one]
+        if len(words) == len(told):
+            return f"{', '.join(words[:-1])} {exact.get('and', 'and')} {words[-1]}", 0
+    return None
+
+
 @functools.lru_cache(maxsize=32768)
 def _whole(code: str, text: str) -> _Told | None:
     """Return a text of which the catalogue holds all as one; None where it does not."""
     best = _as_it_stands(code, text)
+    if (row := _known_row(code, text)) is not None:
+        return row
     if best is not None and not best[1]:
         return best
     if text[:1].isupper():  # a text of the middle of a sentence may begin one

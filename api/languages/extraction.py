@@ -48,9 +48,9 @@ CORE = (
     "layout/statics/fasteners.py", "layout/statics/lag.py", "layout/statics/loads.py", "layout/statics/wood.py",
     "layout/drawing/bracket_view.py", "layout/drawing/cautions.py", "layout/drawing/describe.py",
     "layout/drawing/facts.py", "layout/drawing/findings.py", "layout/drawing/page.py", "layout/drawing/schedule.py",
-    "layout/drawing/shade_plan.py", "layout/drawing/side_view.py", "layout/drawing/title.py",
-    "layout/drawing/wall/elevation.py", "layout/drawing/wall/naming.py", "layout/drawing/wall/view.py",
-    "roster/seats.py", "roster/told.py", "roster/verdict.py", "weather/thunder.py",
+    "layout/drawing/setting.py", "layout/drawing/shade_plan.py", "layout/drawing/side_view.py",
+    "layout/drawing/title.py", "layout/drawing/wall/elevation.py", "layout/drawing/wall/naming.py",
+    "layout/drawing/wall/view.py", "roster/seats.py", "roster/told.py", "roster/verdict.py", "weather/thunder.py",
 )  # fmt: skip
 # Forms that are made of columns and lines: what these are called and mean stands in calls of these.
 _FORMS = (

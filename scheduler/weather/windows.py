@@ -66,7 +66,11 @@ class WorkWindows(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class _Slot(NamedTuple):
-    """Minutes `start` to `end` with one chance of loss; slots of one `hour` are not counted twice for a visit."""
+    """Minutes `start` to `end` with one chance of loss; slots of one `hour` are not counted twice for a visit.
+
+    `hour` is that whose weather it is, by its place in the forecast (below 0: without one): the wait after thunder is
+    of the hour that thunders.
+    """
 
     start: int
     end: int
@@ -224,7 +228,7 @@ def _weather(
             return HourRisk(*map(max, HourRisk(errors.unforecast_chance, 0.0, 0.0, 0.0), calm))
         return climate_risk(climate, date, min(minute // 60, 23), limited, errors)
 
-    edge, tail = 0, 0.0  # minute up to which slots are known; chance of thunder in the hour that ended there
+    edge = 0  # minute up to which slots are known
     for n, hour in enumerate(forecast.hours if forecast else ()):
         start = local.minute(hour.start)
         if start + 60 + wait <= 0 or start >= DAY_MIN or forecast is None:
@@ -233,33 +237,20 @@ def _weather(
         risk = hour_risk(hour, lead_h, limits, errors)
         if risk.any() >= open_below:
             blocks += hour_blocks(hour, start, limits)
-        if start > edge:
-            slots += _unknown(edge, start, tail, wait, unknown)
-            tail = 0.0
-        # The wait after thunder reaches into this hour: its first minutes carry the last hour's thunder too.
-        cut = start + min(wait, 60)
-        stormy = risk._replace(thunder=max(risk.thunder, tail))
-        slots += [_Slot(start, cut, n, stormy.any()), _Slot(cut, start + 60, n, risk.any())]
-        edge, tail = start + 60, risk.thunder
-    slots += _unknown(edge, DAY_MIN, tail, wait, unknown)
+        slots += _unknown(edge, start, unknown)
+        slots.append(_Slot(start, start + 60, n, risk.any()))
+        edge = max(edge, start + 60)
+        if risk.thunder:
+            # The wait, however long: the same thunder, so that a visit pays once for it and the hours that it came in.
+            slots.append(_Slot(start + 60, start + 60 + wait, n, risk.thunder))
+    slots += _unknown(edge, DAY_MIN, unknown)
     return _Weather(tuple(blocks), tuple(s for s in slots if s.end > s.start and s.end > 0))
 
 
-def _unknown(start: int, end: int, tail: float, wait: int, risk: Callable[[int], HourRisk]) -> list[_Slot]:
-    """Return slots of at most an hour for a time without forecast; the wait after a thundery hour carries its thunder.
-
-    `risk` gives the chances of the hour that begins at a minute. The wait is a slot of its own: it is short, and what
-    comes after it is no likelier to be lost than any other hour without forecast.
-    """
-    first = max(start, 0)
-    until = min(start + wait, end) if tail else first
-    edges = sorted({first, end, *range(first, end, 60), *([until] if until > first else [])})
-    slots = []
-    for a, b in itertools.pairwise(edges):
-        here = risk(a)
-        stormy = here._replace(thunder=max(here.thunder, tail)) if b <= until else here
-        slots.append(_Slot(a, b, -1 - (a - (a - first) % 60), stormy.any()))
-    return slots
+def _unknown(start: int, end: int, risk: Callable[[int], HourRisk]) -> list[_Slot]:
+    """Return slots of at most an hour for a time without forecast; `risk` gives the chances from a minute on."""
+    edges = [*range(start, end, 60), end]
+    return [_Slot(a, b, -1 - a, risk(a).any()) for a, b in itertools.pairwise(edges)]
 
 
 def _open(span: Span, blocks: list[LostBlock]) -> list[tuple[int, int]]:

@@ -17,6 +17,7 @@ from api.ledger.plans.stored import newest_plan
 from api.settings import sqlite_address
 from tests.browser.board import Board, Size, add_people, serving
 from tests.browser.chromium import ARGS, CHROMIUM
+from tests.browser.many_crews import more_crews
 from tests.browser.phone import Phone, Service
 from tests.conftest import BuiltDemo, made_once
 from tests.service.cast import add_cast
@@ -112,3 +113,23 @@ def phone(built: BuiltDemo, browser: Browser, tmp_path: Path) -> Iterator[Phone]
     board.close_pages()
     service.stop()
     service.give_up_the_port()
+
+
+@pytest.fixture(scope="session")
+def twelve_crews(planned_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FastAPI, str]]:
+    """A running service of the demo business with twelve crews and 110 visits, for tests that change nothing."""
+    folder = shutil.copytree(planned_demo, tmp_path_factory.mktemp("twelve") / "data")
+    engine = open_database(sqlite_address(folder))
+    more_crews(engine, MONDAY, 12)
+    engine.dispose()
+    with serving(folder) as (app, address):
+        add_people(app)
+        yield app, address
+
+
+@pytest.fixture
+def large_board(twelve_crews: tuple[FastAPI, str], browser: Browser) -> Iterator[Board]:
+    """The service with twelve crews that all tests share: to read from, never to write on."""
+    board = Board(*twelve_crews, browser)
+    yield board
+    board.close_pages()

@@ -55,6 +55,7 @@ def test_nothing_overlaps_no_number_is_missing_and_every_pointer_has_its_target(
             _numbers(survey, layout, pages)
             _pointers(layout, pages, units)
             _counts(pages)
+            _letters(sheets[0], pages[0])
             _doors(survey, pages)
             _outlet_is_named(sheets[0], pages[0])
         except AssertionError as fault:
@@ -164,6 +165,16 @@ def _counts(pages: list[str]) -> None:
         assert sum(map(int, named)) == len(re.findall(rf"(?<!\w){word}: ", " ".join(pages[1:]))), (word, foot[0])
     if counted := re.search(r"(\d+) cautions? of this wall to settle", pages[0]):
         assert int(counted[1]) == len(re.findall(r"(?<!\w)Caution: ", pages[0]))
+    stops = re.search(r"do not drill\. (\d+) things? to settle first(?:, (\d+) of them on the next page)?", pages[0])
+    if stops:
+        assert int(stops[2] or 0) == len(re.findall(r"(?<!\w)Stop: ", " ".join(pages[1:])))
+        assert int(stops[1]) == len(re.findall(r"(?<!\w)Stop: ", " ".join(pages)))
+
+
+def _letters(sheet: str, first: str) -> None:
+    """What stands in the picture as a letter alone is told on the same sheet."""
+    for text in re.findall(r">([a-z])</text>", sheet):
+        assert re.search(rf"(?<!\w){text}: .*?(?: from the zero| up)(?:;|\Z| )", first), text
 
 
 def _there(text: str, page: str) -> bool:
@@ -171,10 +182,12 @@ def _there(text: str, page: str) -> bool:
     return words in plain(page) or _run_on(words, [plain(page)])
 
 
-def _run_on(words: str, pages: list[str]) -> bool:
-    """Whether a finding stands on one page in two pieces: begun in one column, ended in another."""
-    return any(
-        words[:cut] in page and words[cut:] in page for page in pages for cut in range(12, len(words) - 2)
-    ) or any(
-        words[:40] in page and words[-12:] in page and len(words) > 400 for page in pages
-    )  # fmt: skip
+def _run_on(words: str, pages: list[str], pieces: int = 3) -> bool:
+    """Whether a finding stands there in two pieces, or three: begun in one column, ended in another."""
+    for page in pages if pieces else ():
+        if words in page:
+            return True
+        cut = max((n for n in range(12, len(words) - 2) if words[:n] in page), default=0)
+        if cut and _run_on(words[cut:], pages, pieces - 1):
+            return True
+    return False

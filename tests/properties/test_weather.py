@@ -7,10 +7,11 @@ import zoneinfo
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from scheduler.weather.daylight import daylight
 from scheduler.weather.forecast import Forecast, Hour, forecast_from_csv, forecast_to_csv
-from scheduler.weather.limits import DEFAULT_LIMITS, MPS_PER_MPH, WeatherWork, limits_for
+from scheduler.weather.limits import DEFAULT_LIMITS, MPS_PER_MPH, LimitTable, WeatherWork, limits_for
 from scheduler.weather.local_day import local_day
 from scheduler.weather.risk import STATED_ERRORS, chance_of_any, hour_risk
 from scheduler.weather.windows import STEP_CENTS, SitePoint, Span, WorkWindows, work_windows
@@ -74,9 +75,10 @@ def cases(draw: st.DrawFn) -> tuple[datetime.date, tuple[Span, ...], Forecast, W
     return date, draw(spans()), draw(forecasts(date)), draw(WORK)
 
 
-def solved(case: tuple[datetime.date, tuple[Span, ...], Forecast, WeatherWork]) -> WorkWindows:
+def solved(case: tuple[datetime.date, tuple[Span, ...], Forecast, WeatherWork], wait: int = 30) -> WorkWindows:
     date, hours, forecast, work = case
-    return work_windows(hours, date, ZONE, SITE, forecast, work, DEFAULT_LIMITS, None, VISIT_CENTS)
+    rows = (replace(r, value=wait) if r.measure == "thunder_wait_min" else r for r in DEFAULT_LIMITS.rows)
+    return work_windows(hours, date, ZONE, SITE, forecast, work, LimitTable(tuple(rows)), None, VISIT_CENTS)
 
 
 @settings(max_examples=200, deadline=None)
@@ -130,25 +132,31 @@ def test_the_planner_pays_for_each_start_the_risk_of_that_very_visit_within_one_
     case: tuple[datetime.date, tuple[Span, ...], Forecast, WeatherWork], data: st.DataObject
 ) -> None:
     date, _, forecast, work = case
-    found = solved(case)
+    wait = data.draw(st.sampled_from((30, 45, 60, 90, 240)))
+    found = solved(case, wait)
     if not found.windows:
         return
     window = data.draw(st.sampled_from(found.windows))
     start = data.draw(st.integers(window.start, window.end - work.minutes))
     end = start + work.minutes
     paid = min(w.risk_cents for w in found.windows if w.day == window.day and w.start <= start and end <= w.end)
-    (alone,) = solved((date, (Span(window.day, start, end),), forecast, work)).windows  # nowhere else to go
+    (alone,) = solved((date, (Span(window.day, start, end),), forecast, work), wait).windows  # nowhere else to go
     assert alone.risk_cents <= paid <= alone.risk_cents + max(STEP_CENTS, alone.risk_cents / 4)
     midnight = local_day(date + datetime.timedelta(days=window.day), zoneinfo.ZoneInfo(ZONE)).midnight
     limits = limits_for(DEFAULT_LIMITS, work)
     hour = datetime.timedelta(hours=1)
-    chances = [
-        hour_risk(h, max(0.0, (h.start - forecast.issued) / hour), limits, STATED_ERRORS).any()
-        for h in forecast.hours
-        if h.start < midnight + datetime.timedelta(minutes=end)
-        and midnight + datetime.timedelta(minutes=start) < h.start + hour
-    ]
-    assert alone.risk_cents >= round(VISIT_CENTS * chance_of_any(chances, STATED_ERRORS.dependence)) - 1
+    begins, ends = (midnight + datetime.timedelta(minutes=m) for m in (start, end))
+    chances = []
+    for h in forecast.hours:
+        risk = hour_risk(h, max(0.0, (h.start - forecast.issued) / hour), limits, STATED_ERRORS)
+        if h.start < ends and begins < h.start + hour:
+            chances.append(risk.any())
+        elif h.start < ends and begins < h.start + hour + datetime.timedelta(minutes=wait):
+            chances.append(risk.thunder)
+    least = round(VISIT_CENTS * chance_of_any(chances, STATED_ERRORS.dependence))
+    assert alone.risk_cents >= least - 1
+    if not found.unforecast:
+        assert alone.risk_cents <= least + 1
 
 
 @given(st.lists(st.floats(0, 1), max_size=12), st.floats(0, 1))

@@ -17,6 +17,7 @@ from scheduler.layout.drawing.facts import fact_lines
 from scheduler.layout.drawing.paper.lettering import wrap
 from scheduler.layout.drawing.paper.measures import Measures, Say, Units, in_english
 from scheduler.layout.drawing.paper.sheet import GREY, LEADING, SMALL, Box, DrawingSheet
+from scheduler.layout.drawing.setting import FindingPart
 from scheduler.layout.drawing.title import HEAD, MARGIN, Pages, Title
 from scheduler.layout.drawing.wall import elevation, view
 from scheduler.layout.site.shade import ShadeSite, shades
@@ -35,6 +36,7 @@ _SIDE = 92.0
 _LAST = 81.0
 MOST_BRACKETS = 20
 _LETTERED = re.compile(r"[a-z]: ")
+_MOST_KEY_LINES = 4  # of what the letters in the picture stand for, under it; more goes to the findings
 
 
 @dataclass(frozen=True)
@@ -47,9 +49,10 @@ class _Sheet:
 
 @dataclass(frozen=True)
 class _First:
-    """The first sheet as laid out: the elevation, the columns below it, their top, and the findings in them."""
+    """The first sheet as laid out: elevation and key, the columns below, their top, and the findings in them."""
 
     picture: view.Elevation
+    key: list[str]
     areas: list[Box]
     top: float
     done: findings.Set
@@ -148,18 +151,20 @@ def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: M
     bottom = _columns_of(sheet, survey, layout, measures)[0].bottom + 2
     inner = Box(MARGIN, MARGIN, sheet.width - MARGIN, bottom)
     least = max(_ends(survey, layout, measures, _columns_of(sheet, survey, layout, measures, 0.0))) + 2.5
-    heights = [height for height in _LOWER if height > least] or [least]
+    most = least + _key_height([""] * _MOST_KEY_LINES)
+    heights = [height for height in _LOWER if height > least]
     best: _First | None = None
-    for lower in heights:
+    for lower in heights if heights and heights[-1] > most else [*heights, most]:
         whole = Box(inner.left, inner.top + HEAD + 1, inner.right, bottom - lower - 3)
-        picture = view.lay_out(survey, layout, stands, measures, whole)
+        picture, key, unnamed = _picture(survey, layout, stands, measures, whole)
         high = picture.view.wall.bottom - picture.view.wall.top
         squeezed = high < _LEAST_PICTURE
         least_high = _LEAST_FOR_STOPS if best is not None and _stops(best.done.rest) else _LEAST_FOR_CAUTIONS
         if best is not None and squeezed and high < least_high:
             break  # the findings must not squeeze the wall
-        top = picture.bottom + 3
-        unnamed = elevation.draw(DrawingSheet(sheet.width, sheet.height, trial=True), picture)
+        if lower - _key_height(key) < least:
+            continue  # side view and schedule have no room
+        top = picture.bottom + 3 + _key_height(key)
         areas = _columns_of(sheet, survey, layout, measures, top)
         ends = _ends(survey, layout, measures, areas)
         below = [Box(box.left, end + 1.5, box.right, box.bottom) for box, end in zip(areas, ends, strict=True)]
@@ -169,11 +174,31 @@ def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: M
         if best is None or not squeezed or gains:
             left = sort_out([*done.rest, *later])
             rest = (*left.stops, *left.special, *found.standing, *left.notes)
-            best = _First(picture, areas, top, replace(done, rest=rest), found)
+            best = _First(picture, key, areas, top, replace(done, rest=rest), found)
         if not done.left_over:
             break
     assert best is not None
     return best
+
+
+def _picture(
+    survey: Survey, layout: Layout, stands: view.StandsOn, measures: Measures, area: Box
+) -> tuple[view.Elevation, list[str], list[str]]:
+    """Return the elevation in `area`, the lines of the key that goes below it, and what else has no name in it.
+
+    A letter in the picture is nothing without what it stands for: that stands under it, whatever else the sheet holds.
+    """
+    picture = view.lay_out(survey, layout, stands, measures, area)
+    unnamed = elevation.draw(DrawingSheet(*PAPERS_MM["letter"], trial=True), picture)
+    lettered = [one for one in unnamed if _LETTERED.match(one)]
+    key = wrap("; ".join(lettered), SMALL, area.right - area.left) if lettered else []
+    if len(key) > _MOST_KEY_LINES:
+        return picture, [], unnamed
+    return picture, key, [one for one in unnamed if one not in lettered]
+
+
+def _key_height(key: Sequence[str]) -> float:
+    return len(key) * SMALL * LEADING + 0.6 * bool(key)
 
 
 def _stops(rest: Sequence[Finding]) -> bool:
@@ -183,7 +208,7 @@ def _stops(rest: Sequence[Finding]) -> bool:
 def _said(found: Sorted, unnamed: list[str], say: Say) -> tuple[list[Finding], list[Finding], list[Finding]]:
     """Return what must stand on the first sheet, what may follow there as far as there is room, and what may not.
 
-    On the first: stops, what the picture shows without its name, and the cautions special to this wall, up to five.
+    On the first: stops, the cautions special to this wall, up to five, and what the picture shows without its name.
     Standing cautions are in the footer there, and in full on a later sheet: else more stood here than the head counts.
     """
     note = [Finding("note", _UNNAMED, f"{say('On the wall')}: {'; '.join(unnamed)}.")] if unnamed else []
@@ -247,6 +272,7 @@ def _draw_first(
     title.head(sheet, survey, job, pages, say(state), stop, measures)
     elevation.draw(sheet, first.picture)
     left, right = MARGIN, sheet.width - MARGIN
+    sheet.paragraph(left, first.top - 1.5 - _key_height(first.key) + SMALL, first.key)
     sheet.line(left, first.top - 1.5, right, first.top - 1.5, pen=0.13, ink=GREY)
     side, _ = _lower_half(sheet, survey, layout, measures, first.areas)
     findings.draw(sheet, first.done, say)
@@ -265,9 +291,11 @@ def _draw_first(
 def _state(first: _First) -> tuple[str, bool]:
     """Return the sheet's condition, and whether it is a stop; it counts what the reader finds on this sheet."""
     stops = len(first.sorted.stops)
-    if stops:
-        return f"STOP: do not drill. {stops} thing{'s' * (stops > 1)} to settle first", True
     left = {id(finding) for finding in first.done.rest}
+    if stops:
+        text = f"STOP: do not drill. {stops} thing{'s' * (stops > 1)} to settle first"
+        elsewhere = sum(id(finding) in left for finding in first.sorted.stops)
+        return (f"{text}, {elsewhere} of them on the next page" if elsewhere else text), True
     here = sum(id(finding) not in left for finding in first.sorted.special)
     more = len(first.sorted.special) - here
     if not here and not more:
@@ -277,8 +305,8 @@ def _state(first: _First) -> tuple[str, bool]:
 
 
 def _later_words(first: _First, count: int, say: Say) -> str:
-    """Return what the later sheets have, for the foot of the first: as many of each as the reader finds there."""
-    rest = sort_out([part for finding in first.done.rest for part in _cut(finding, say)])
+    """Return what the later sheets have, for the foot of the first: as many of each as begin there."""
+    rest = sort_out(first.done.rest)
     parts = [
         (len(rest.stops), "stop", "stops"), (len(rest.special), "caution", "cautions"),
         (len(rest.standing), "standing caution", "standing cautions"),
@@ -302,11 +330,17 @@ def _pictures(sheet: DrawingSheet, survey: Survey, measures: Measures, site: Sha
     return y - SMALL
 
 
-def _cut(finding: Finding, say: Say) -> list[Finding]:
-    """Return a finding in parts of which each finds room on a sheet: a wall may have hundreds of obstacles."""
-    first, *rest = textwrap.wrap(finding.text, _LONGEST_PART, break_on_hyphens=False) or [finding.text]
-    parts = [first, *(f"({say('continued')}) {part}" for part in rest)]
-    return [Finding(finding.level, finding.code, part) for part in parts]
+def _cut(finding: Finding, say: Say) -> list[FindingPart]:
+    """Return a finding in parts of which each finds room on a sheet: a wall may have hundreds of obstacles.
+
+    Each part but the last says at its end that it goes on, each but the first at its head that it began before.
+    """
+    texts = textwrap.wrap(finding.text, _LONGEST_PART, break_on_hyphens=False) or [finding.text]
+    ends = [*(f" ({say('goes on')})" for _ in texts[1:]), ""]
+    return [
+        FindingPart(finding.level, finding.code, text + end, continued=n > 0)
+        for n, (text, end) in enumerate(zip(texts, ends, strict=True))
+    ]
 
 
 def _later(
@@ -319,7 +353,7 @@ def _later(
     columns[0] = Box(columns[0].left, end + 3, columns[0].right, columns[0].bottom)
     order = [columns[1], columns[2], columns[0]]
     sheets: list[_Sheet] = []
-    left = [part for finding in rest for part in _cut(finding, measures.say)]
+    left: list[Finding] = [part for finding in rest for part in _cut(finding, measures.say)]
     while not sheets or left:
         usable = [box for box in order if box.bottom - box.top > 12]
         done = findings.fill([], usable, left, say=measures.say) if left else findings.Set((), "")

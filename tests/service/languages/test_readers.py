@@ -74,7 +74,7 @@ def test_papers_of_a_day_are_in_the_language_of_its_lead_on_the_roster_and_name_
             taken, given = van_changes(session, ours)[jobs.install]
         things = "su kit (2 cajas), 1 × escalera de 24 pies"
         assert taken == f"Recibido de Veldt: cargue {things} en la base, hora aproximada 10:00."
-        assert given.startswith(f"Veldt se encarga ahora de {jobs.others}: déjele {things} en el lugar de ")
+        assert given.startswith(f"Veldt se encarga ahora de {jobs.others}: déjele {things} en el domicilio de ")
         other = session.get_one(tables.Crew, OTHER)
         session.get_one(tables.Person, other.lead_id).language = "en"
         assert language_of_crew(session, CREW, DAY) == "es"

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from jinja2 import Environment
 
+from api.falls.since import sentence
 from api.fields.shown import in_tag, said
 from api.languages import speaking
 from api.languages.catalogues import texts
@@ -53,6 +54,20 @@ def test_a_reason_is_said_clause_by_clause(english: str, spanish: str) -> None:
     with speaking("es"):
         assert core_says(english) == spanish
     assert core_says(english) == english
+
+
+@pytest.mark.parametrize(
+    ("changed", "spanish"),
+    [
+        (["crew hours", "ladders and tools", "the shelf", "kits"],
+         "horas de cuadrillas, escaleras y herramientas, el estante y kits"),
+        (["ladders and tools", "people and skills"], "escaleras y herramientas y personas y habilidades"),
+        (["vans", "ladders and tools"], "camionetas y escaleras y herramientas"),
+    ],
+)  # fmt: skip
+def test_what_has_changed_is_said_whole_where_a_thing_has_an_and_of_its_own(changed: list[str], spanish: str) -> None:
+    with speaking("es"):
+        assert core_says(sentence(changed)) == f"Cambió desde entonces: {spanish}. Planee otra vez."
 
 
 def test_a_value_that_two_braces_share_leaves_no_blank_before_the_colon() -> None:

@@ -100,13 +100,48 @@ def test_a_finding_that_runs_on_says_so_at_the_head_of_the_next_column() -> None
     assert len(shapes(sheet.svg("t", "d"))) == 2  # one mark each
 
 
+def test_a_finding_runs_on_rather_than_to_the_next_page_where_two_columns_have_room() -> None:
+    """Six lines, with four free at the foot of one column and three of another: white space is no help to a crew."""
+    given = [told(5, "one"), told(6, "two"), told(6, "three", "caution")]
+    done = fill(given, [column(10), column(10, left=100.0)])
+    assert done.left_over == ""
+    assert ends(done, *given) == ["one", "two", "three"]
+    (goes_on,) = (line for line in done.lines if line.continued)
+    assert (goes_on.x > 100, goes_on.y) == (True, pytest.approx(20 + SIZE))  # at the head, before what stands there
+
+
+def test_what_is_left_out_is_named_at_the_foot_of_the_column_that_holds_no_more() -> None:
+    """The last column would hold the second but for the statement; the first has a line free that holds no other."""
+    given = [told(4, "one"), told(6, "two"), told(30, "three")]
+    columns = [column(6), column(6.3, left=100.0)]
+    done = fill(given, columns)
+    assert ends(done, *given) == ["one", "two"]
+    (more,) = (line for line in done.lines if line.level == "more")
+    assert more.x < 100
+
+
+def test_only_a_stop_runs_through_three_columns() -> None:
+    columns = [column(5), column(5, left=100.0), column(9, left=200.0)]
+    for level, here in (("stop", ["long"]), ("caution", [])):
+        assert ends(fill([long := told(17, "long", level)], columns), long) == here
+
+
+def test_who_comes_after_takes_no_room_that_one_before_could_have() -> None:
+    given = [told(9, "long", "caution"), told(4, "one", "caution"), told(4, "two", "caution")]
+    done = fill(given, [column(12)])
+    assert ends(done, *given) == ["long"]
+    given = [told(9, "long"), told(4, "one"), told(4, "two")]  # of stops as many as there is room for
+    done = fill(given, [column(12)])
+    assert ends(done, *given) == ["one", "two"]
+
+
 def test_no_line_goes_on_alone() -> None:
     """Six lines, of which the column holds five: two go over, as nobody finds a last word by itself."""
     done = fill([told(6, "six")], [column(5), column(5, left=100.0)])
     assert [line.x > 100 for line in done.lines] == [False] * 4 + [True] * 2
 
 
-@pytest.mark.parametrize(("lines", "beside", "torn"), [(7.3, 4, True), (6.3, 9, False)])
+@pytest.mark.parametrize(("lines", "beside", "torn"), [(7.3, 3, True), (6.3, 9, False)])
 def test_fewer_than_three_lines_of_a_finding_do_not_stand_at_the_foot(lines: float, beside: float, torn: bool) -> None:
     """Four lines are taken; of the next finding three or more may stay, else it begins in the next column."""
     done = fill([told(4, "one"), told(5, "two")], [column(lines), column(beside, left=100.0)])

@@ -335,15 +335,24 @@ def test_every_thing_on_the_wall_is_named_in_the_picture_or_beside_it() -> None:
     ]
     found = texts(obstacles=obstacles)
     shown = between(found, "stud no.", "Side view, awning open")
+    key = f"a: {'V' * 70}, 2500 mm (8' 2 7/16\") to 2600 mm (8' 6 3/8\") from the zero"  # too long for the picture
     assert [word for word in shown if not word.isdigit()] == [
-        "stud no.", "light", "a", "door", "arm 1", "arm 2", "clear band", "closed awning",
+        "stud no.", "light", "a", "door", "arm 1", "arm 2", "clear band", "closed awning", key,
     ]  # fmt: skip
-    name = ["V" * 70]  # too long for the picture, cut where a line ends
-    told = " ".join(word for word in found if word != "Note:").replace("V ", "V")
+    told = " ".join(word for word in found if word != "Note:")
     assert (
-        f"On the wall: a: {name[0]}, 2500 mm (8' 2 7/16\") to 2600 mm (8' 6 3/8\") from the zero; box, -3000 mm"
-        " (-9' 10 1/8\") to -2900 mm (-9' 6 3/16\") from the zero, outside this picture."
+        "On the wall: box, -3000 mm (-9' 10 1/8\") to -2900 mm (-9' 6 3/16\") from the zero, outside this picture."
     ) in told
+
+
+def test_what_a_letter_stands_for_is_under_the_picture_however_much_else_the_sheet_has_to_say() -> None:
+    long = LIGHT | {"what": "V" * 70, "left": 2500, "right": 2600}
+    obstacles = [long, long | {"left": 3500, "right": 3600}]
+    findings = tuple(Finding("stop", f"n{n}", "A stop that has a good deal to say of itself. " * 12) for n in range(9))
+    found = texts(msgspec.structs.replace(bare(obstacles=obstacles), findings=findings), obstacles=obstacles)
+    assert {"a", "b"} <= set(found)
+    shown = " ".join(between(found, "stud no.", "Side view, awning open"))
+    assert re.search(r"a: V{70}, 2500 mm .*; b: V{70}, 3500 mm .* from the zero", shown)
 
 
 def test_things_after_one_outside_the_picture_are_named_too() -> None:

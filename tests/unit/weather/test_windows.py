@@ -192,6 +192,50 @@ def test_the_wait_after_thunder_beside_a_missing_hour_is_priced_for_its_half_hou
         assert risks[720, 1020] < 100
 
 
+def waiting(minutes: int) -> LimitTable:
+    """The usual limits with so long a wait after thunder."""
+    rows = DEFAULT_LIMITS.rows
+    return LimitTable(
+        tuple(msgspec.structs.replace(r, value=minutes) if r.measure == "thunder_wait_min" else r for r in rows)
+    )
+
+
+@pytest.mark.parametrize("missing", [(), (11,), (12,), (11, 12, 13, 14)])
+@pytest.mark.parametrize("wait", [30, 60, 90, 150, 240])
+def test_a_wait_after_thunder_is_priced_for_as_long_as_it_is(wait: int, missing: tuple[int, ...]) -> None:
+    """Thunder is 30 % likely from 10 to 11: a visit within the wait costs that, however many hours it touches."""
+    whole = weather({10: {"thunder_chance": 0.3}})
+    holed = Forecast(whole.source, whole.issued, tuple(h for n, h in enumerate(whole.hours) if n not in missing))
+    over = 660 + wait
+
+    def cents(start: int, minutes: int = 20) -> int:
+        hours = (Span(0, start, start + minutes),)
+        found = windows(holed, WeatherWork("install", minutes), hours=hours, limits=waiting(wait))
+        return found.windows[0].risk_cents
+
+    def known(start: int) -> bool:
+        return start // 60 not in missing and (start + 19) // 60 not in missing
+
+    dear = 0.3 * 40_000
+    unforecast = max(w.risk_cents for w in windows(None, WeatherWork("install", 20)).windows)
+    for start in range(660, over, 10):
+        assert dear - 1 <= cents(start) <= dear + (10 if known(start) else unforecast), start
+    for start in range(over, 960, 10):
+        assert cents(start) <= (10 if known(start) else unforecast), start
+    if wait >= 150 and not missing:
+        assert cents(660, 150) <= dear + 50  # the thunder of one hour is lost to once, not once an hour
+        assert cents(600, 210) <= dear + 50
+
+
+def test_a_long_wait_after_thunder_late_in_the_evening_reaches_into_the_next_day() -> None:
+    late = weather({23: {"thunder_chance": 0.3}}, days=2)
+    early = (Span(1, 0, 180),)
+    limits = waiting(240)
+    rows = tuple(r for r in limits.rows if r.measure != "daylight_margin_min")
+    found = windows(late, WeatherWork("install", 60), hours=early, limits=LimitTable(rows))
+    assert max(w.risk_cents for w in found.windows) >= 0.3 * 40_000 - 1
+
+
 @pytest.mark.parametrize("kind", ["survey", "install", "service"])
 @pytest.mark.parametrize("more", [{}, {"tall_ladder": True}, {"large_awning": True}, {"sealant": True}])
 def test_no_hour_without_forecast_is_safer_than_a_calm_one_forecast(kind: str, more: dict[str, bool]) -> None:
