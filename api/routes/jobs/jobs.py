@@ -33,6 +33,7 @@ from api.ledger.history import in_words
 from api.ledger.languages import language_of_crew
 from api.ledger.told import HOLDS, told_now
 from api.messages.papers import sent_papers
+from api.office.papers import visits_papers
 from api.office.work_kinds import COST, STATES
 from api.papers.shown.cautions import cautions
 from api.papers.shown.drawings import said_sheets
@@ -155,6 +156,7 @@ def _around(session: Session, visit: Visit, today: datetime.date) -> dict[str, A
     day = told_of.day if told_of is not None else visit.due_on
     return {
         "gates": [gate_words(gate, day) for gate in session.exec(gates)] if visit.state == "open" else [],
+        "gate_papers": visits_papers(session, visit.id),
         "callback": next((row for row in told if row.visit_id == visit.id), None),
         "called_back": [row for row in told if row.of_id == visit.id],
         "costs": dict(COST),
