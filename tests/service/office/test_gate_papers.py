@@ -73,6 +73,24 @@ def test_a_paper_is_kept_while_its_gate_stays_open(posted: FastAPI, office: Test
     assert office.post(f"/gates/{gate}/closed", data={"paper": "BP-1"}, follow_redirects=False).status_code == 303
 
 
+def test_a_form_whose_file_was_left_empty_closes_the_gate_and_keeps_none(posted: FastAPI, office: TestClient) -> None:
+    gate = a_gate(office, posted)
+    empty = (
+        b'--x\r\nContent-Disposition: form-data; name="paper"\r\n\r\nBP-1\r\n'
+        b'--x\r\nContent-Disposition: form-data; name="file"; filename=""\r\n'
+        b"Content-Type: application/octet-stream\r\n\r\n\r\n--x--\r\n"
+    )
+    headers = {"content-type": "multipart/form-data; boundary=x"}
+    asked = office.post(f"/gates/{gate}/papers", content=empty, headers=headers)
+    assert asked.status_code == 422, text_of(asked.text)
+    assert "file : is missing" in text_of(asked.text)
+    done = office.post(f"/gates/{gate}/closed", content=empty, headers=headers, follow_redirects=False)
+    assert done.status_code == 303
+    with transaction(posted.state.database) as session:
+        assert session.get_one(tables.Gate, gate).state == "closed"
+        assert not session.exec(select(tables.GatePaper)).all()
+
+
 def test_a_photo_of_a_paper_loses_where_it_was_taken(posted: FastAPI, office: TestClient) -> None:
     gate = a_gate(office, posted)
     answer = office.post(f"/gates/{gate}/papers", files={"file": ("letter", with_place(), "")}, headers=JSON)
