@@ -30,7 +30,12 @@ from scheduler.errors import BadInput
 KIND = "eaveboard backup/1"
 DATABASE, MANIFEST = "database.sqlite", "backup.json"
 CHUNK = 1 << 20
-_PASSING = ("before-restore-", "exports/", "imports/")  # an archive in the making would hold itself, without end
+_PASSING = (
+    "before-restore-",
+    "exports/",
+    "imports/",
+    "lists/",
+)  # an archive in the making would hold itself, without end
 PACKED_ALREADY = ("photos/", "papers/")  # pictures and PDF files hardly get any smaller
 _SQLITE = b"SQLite format 3\0"
 _LEFT_OUT = (".lock", ".copy", ".unfinished", ".part", ".tmp", ".backup")

@@ -35,6 +35,7 @@ HALF = {
     "exports": ("*",),
     "imports": ("*",),
     "loads": ("*",),
+    "lists": ("*",),
 }
 # What is made in the machine's own folder for such things while it is sent.
 SENT = ("eave-export-*", "eave-customer-*", "eave-whole-*", "eave-backup-*", "eave-restore-*", "eave-tried-*")

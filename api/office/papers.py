@@ -43,6 +43,7 @@ def keep(
     if sum(row.taken_away_at is None for row in there) >= MOST:
         raise Problem(409, gettext("A gate has at most {n} files: take one away first.").format(n=MOST))
     store(path_of(folder, "papers", digest), kept)
+    assert gate.id is not None
     row = paper(
         gate_id=gate.id, name=_named(name, media_type), media_type=media_type, bytes=len(kept), sha256=digest,
         kept_at=now, kept_by=by,

@@ -181,6 +181,7 @@ EXPECTED = {
     **{f"POST /set-up/{{kind_id}}{rest}": OFFICE for rest in ("/new", "/row", "/undo/{line_id}", "/files")},
     "GET /set-up/{kind_id}/files/{file_id}": OFFICE,
     "POST /set-up/{kind_id}/files/{file_id}": OFFICE,
+    "POST /set-up/{kind_id}/files/{file_id}/stop": OFFICE,
     "GET /set-up/{kind_id}/files/{file_id}/refused.csv": OFFICE,
     "GET /settings": "manager",
     "GET /settings/{part_id}": "manager",
