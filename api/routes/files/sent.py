@@ -8,8 +8,8 @@ from typing import Annotated, Any
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
-from fastapi import File, Form, Request, UploadFile
-from fastapi.responses import RedirectResponse, Response
+from fastapi import File, Form, Path, Request, UploadFile
+from fastapi.responses import JSONResponse, RedirectResponse, Response
 from sqlmodel import Session, select
 
 from api import tables
@@ -17,7 +17,8 @@ from api.access.accounts import Role
 from api.access.guards import Who, found
 from api.calendars.kept import taken as calendars_taken
 from api.clock import Now, machine_clock
-from api.http.pages import Database, SentTexts, page
+from api.exchange.importing import TABLES
+from api.http.pages import Database, SentTexts, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.office import behind, busy, files, taking
@@ -28,6 +29,7 @@ from api.office.kinds import KINDS
 from api.office.lists import cards
 from api.office.lists.addresses import addresses_in
 from api.office.lists.settings import SETTING_LISTS
+from api.office.lists.undoing import undo as undo_list
 from api.places.filling import look_up
 from api.routes.office.kinds import MOST_SHOWN, KindId, Office, csv_answer, kind_called, list_page
 from api.uploads.reading import MOST_BYTES
@@ -119,6 +121,23 @@ def stop(request: Request, session: Database, who: Office, kind_id: KindId, file
     if work is not None:
         _lists(request).stop(work)
     return RedirectResponse(f"/set-up/{kind.id}/files/{sent.id}", 303)
+
+
+@router.post("/{kind_id}/lists/{list_id}/taken-back", responses=responses(409))
+def take_back(
+    request: Request, session: Database, now: Now, who: Office, kind_id: KindId,
+    list_id: Annotated[int, Path(ge=1, le=2**31 - 1)],
+) -> Response:  # fmt: skip
+    """Take back all that a list has made, where nothing rests on it; what does is named, and then nothing goes."""
+    taken = found(session, tables.TakenList, list_id, "list")
+    if taken.kind != kind_id:
+        raise Problem(404, f"This list was not taken in for {kind_id}.")
+    gone = undo_list(session, taken, by=who.name, now=now)
+    if wants_json(request):
+        return JSONResponse({"deleted": gone})
+    words = f"Taken back: {gone} rows of {taken.name} are gone."
+    home = "/exchange" if kind_id == TABLES else f"/set-up/{kind_id}"
+    return RedirectResponse(f"{home}?{urlencode({'kept': words})}", 303)
 
 
 @router.get("/{kind_id}/files/{file_id}/refused.csv", response_class=Response)

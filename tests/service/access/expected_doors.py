@@ -182,6 +182,7 @@ EXPECTED = {
     "GET /set-up/{kind_id}/files/{file_id}": OFFICE,
     "POST /set-up/{kind_id}/files/{file_id}": OFFICE,
     "POST /set-up/{kind_id}/files/{file_id}/stop": OFFICE,
+    "POST /set-up/{kind_id}/lists/{list_id}/taken-back": OFFICE,
     "GET /set-up/{kind_id}/files/{file_id}/refused.csv": OFFICE,
     "GET /settings": "manager",
     "GET /settings/{part_id}": "manager",
