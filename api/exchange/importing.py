@@ -131,10 +131,10 @@ def import_tables(
                 else:
                     detail = {"from": change.where, "fields": fields}
                     note(session, now, by, f"imported, {change.kind}", change.table, change.key, detail)
-    made = [[change.table, change.key] for change in changes if change.kind == "new" and change.table in _WORK]
-    if keep and made and not by_hand:
+    rows_made = [[change.table, change.key] for change in changes if change.kind == "new" and change.table in _WORK]
+    if keep and rows_made and not by_hand:
         name = ", ".join(dict.fromkeys(upload.file for upload in uploads))[:120]
-        session.add(tables.TakenList(kind=TABLES, name=name, at=now, by=by, made=made))
+        session.add(tables.TakenList(kind=TABLES, name=name, at=now, by=by, made=rows_made))
     return Imported(changes, mark, keep)
 
 

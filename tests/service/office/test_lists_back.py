@@ -58,7 +58,7 @@ def taken(app: FastAPI, client: TestClient, data: bytes = A_LIST, kind: str = "j
     page = text_of(keep_file(client, send(client, kind, data)))
     assert "0 refused" in page, page
     with transaction(app.state.database) as session:
-        row = session.exec(select(tables.TakenList).order_by(sa.desc("id"))).first()  # type: ignore[arg-type]
+        row = session.exec(select(tables.TakenList).order_by(sa.desc("id"))).first()
         assert row is not None
         return f"/set-up/{kind}/lists/{row.id}/taken-back", row.made
 
