@@ -77,20 +77,6 @@ def papers_of(session: Session, gates: Sequence[tables.Gate]) -> dict[int, list[
     return found
 
 
-def visits_papers(session: Session, visit_id: str) -> list[tuple[tables.Gate, list[tables.GatePaper]]]:
-    """Return the gates of a visit that have papers, open or closed, each with those that are not taken away."""
-    paper, gate = tables.GatePaper, tables.Gate
-    wanted = (
-        select(gate, paper)
-        .join(paper, col(paper.gate_id) == col(gate.id))
-        .where(gate.visit_id == visit_id, col(paper.taken_away_at).is_(None))
-    )
-    found: dict[int, tuple[tables.Gate, list[tables.GatePaper]]] = {}
-    for one, row in session.exec(wanted.order_by(col(gate.id), col(paper.id))):
-        found.setdefault(row.gate_id, (one, []))[1].append(row)
-    return list(found.values())
-
-
 def _judged(data: bytes) -> tuple[bytes, str]:
     """Return what is kept of a file, and its media type; a picture is written anew in a process of its own."""
     if len(data) > MOST_BYTES:

@@ -33,7 +33,7 @@ A_LIST = "\n".join([HEADS, *LINES]).encode()
 # What a list leaves: that it was there, how files of its shape are read, and where its addresses are.
 STAYS = {
     "history", "chain_link", "taken_list", "sent_file", "file_shape", "job_number", "sign_in", "kept_answer",
-    "place_answer",
+    "place_answer", "account",
 }  # fmt: skip
 
 
