@@ -54,7 +54,7 @@ KINDS = {
     "no-room": to_say("There is no room left to write"),
     "database-away": to_say("The database does not answer"),
     "not-now": to_say("This cannot be noted now"),
-    "falls": to_say("Posted visits fall by this"),
+    "falls": to_say("Some visits can’t go as posted then"),
     "broken-off": to_say("Only a part of this was done"),
 }
 _TITLES = {

@@ -24,7 +24,7 @@ class Asking:
         request: Request,
         now: Now,
         although_falls: Annotated[
-            bool, Query(description="change it although posted visits fall by it, or crews lose hours")
+            bool, Query(description="change it although visits can’t go as posted then, or crews lose hours")
         ] = False,
     ) -> None:
         self._days: Days = request.app.state.searches.days
@@ -32,7 +32,7 @@ class Asking:
         self._although = although_falls
 
     def __call__(self, session: Session, write: Callable[[], Response]) -> Callable[[], Response]:
-        """Return `write`, refused with 409 where posted visits fall by it or crews lose hours; nothing is kept then."""
+        """Return `write`, refused with 409 where visits can’t go as posted then or crews lose hours; nothing is kept."""
 
         def asked() -> Response:
             answer = write()
