@@ -32,7 +32,7 @@ class Asking:
         self._although = although_falls
 
     def __call__(self, session: Session, write: Callable[[], Response]) -> Callable[[], Response]:
-        """Return `write`, refused with 409 where visits can’t go as posted then or crews lose hours; nothing is kept."""
+        """Return `write`, refused with 409 where visits can’t go as posted or crews lose hours: nothing is kept."""
 
         def asked() -> Response:
             answer = write()
