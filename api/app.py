@@ -20,6 +20,7 @@ from api.access.idempotency import forget_old
 from api.access.provider import SignInProvider
 from api.backup.keeper import BackupKeeper
 from api.calendars.keeper import CalendarKeeper
+from api.calendars.kept import taken as calendars_taken
 from api.calls.guard import allowing
 from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
@@ -41,6 +42,7 @@ from api.http.worded import InItsWords
 from api.learning.keeper import LearningKeeper
 from api.looking_back import worth
 from api.messages.notices import NoticeKeeper
+from api.office.behind import Lists
 from api.opened import Opened, open_data
 from api.outside import close_outside, open_outside
 from api.papers.stored.keeper import Keeper as PaperKeeper
@@ -150,6 +152,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     )
     state.exports = Exports(chosen.database, chosen.data, held, own_process=chosen.preparers > 0)
     state.imports = Imports(database, chosen, filler(state.places), held)
+    state.lists = Lists(database, chosen, held, calendars_taken)
     state.loads = BusinessLoads(chosen, held, lambda: _set_clock(state))
     state.outside = open_outside() if chosen.preparers else None
     state.learning, state.yearly = LearningKeeper(database, clock), YearlyKeeper(database, clock)
@@ -174,6 +177,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     yield
     holding.cancel()
     state.imports.close()
+    state.lists.close()
     state.loads.close()
     state.exports.close()
     if state.outside is not None:

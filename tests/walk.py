@@ -25,6 +25,7 @@ MONDAY = datetime.date(2027, 4, 12)
 NOT_WALKED = {
     "/day-links/open/{token}": "opens a session of its own; tested with the day links",
     "/photos/{photo_id}": "no page",
+    "/gate-papers/{paper_id}": "no page",
     "/runs/{run_id}/events": "never ends",
     "/weeks/{start_date}/live": "never ends",
 }

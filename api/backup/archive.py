@@ -1,7 +1,8 @@
 """One backup: a ZIP file with the database, the other files of the data folder, and what each of them must hold.
 
 backup.json is written last: {"kind", "program", "form", "made_at", "files": {name: {"sha256", "bytes"}}, "rows":
-{table: rows}, "missing": [photos that were named but not there], "chain": [number, hash] of its newest link}.
+{table: rows}, "missing": [photos and papers that were named but not there], "chain": [number, hash] of its newest
+link}.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import tempfile
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO
 
@@ -29,7 +30,13 @@ from scheduler.errors import BadInput
 KIND = "eaveboard backup/1"
 DATABASE, MANIFEST = "database.sqlite", "backup.json"
 CHUNK = 1 << 20
-_PASSING = ("before-restore-", "exports/", "imports/")  # an archive in the making would hold itself, without end
+_PASSING = (
+    "before-restore-",
+    "exports/",
+    "imports/",
+    "lists/",
+)  # an archive in the making would hold itself, without end
+PACKED_ALREADY = ("photos/", "papers/")  # pictures and PDF files hardly get any smaller
 _SQLITE = b"SQLite format 3\0"
 _LEFT_OUT = (".lock", ".copy", ".unfinished", ".part", ".tmp", ".backup")
 
@@ -174,7 +181,7 @@ def _write(file: IO[bytes], copy: Path, form: str, data: Path, own: Path | None,
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=3) as packed:
         for name, path in [(DATABASE, copy), *kept_files(data, own)]:
             info = zipfile.ZipInfo(name, now.timetuple()[:6])
-            info.compress_type = zipfile.ZIP_STORED if name.startswith("photos/") else zipfile.ZIP_DEFLATED
+            info.compress_type = zipfile.ZIP_STORED if name.startswith(PACKED_ALREADY) else zipfile.ZIP_DEFLATED
             try:
                 source = path.open("rb")
             except FileNotFoundError:  # gone since the folder was read
@@ -188,7 +195,7 @@ def _write(file: IO[bytes], copy: Path, form: str, data: Path, own: Path | None,
             made_at=now,
             files=files,
             rows=rows_of(copy),
-            missing=sorted(f"photos/{name}" for name in photos_named(copy) if f"photos/{name}" not in files),
+            missing=sorted(files_named(copy) - set(files)),
         )
         manifest = msgspec.structs.replace(manifest, chain=_chain(copy))
         packed.writestr(MANIFEST, msgspec.json.format(msgspec.json.encode(manifest), indent=1))
@@ -204,13 +211,14 @@ def kept_files(data: Path, own: Path | None) -> Iterator[tuple[str, Path]]:
             yield name, path
 
 
-def photos_named(copy: Path) -> set[str]:
-    """Return the names of the photos that a database file names."""
-    connection = sqlite3.connect(copy)
+def files_named(copy: Path) -> set[str]:
+    """Return the files of the data folder, photos and papers, that a database file names."""
+    connection, found = sqlite3.connect(copy), set[str]()
     try:
-        return {str(row[0]) for row in connection.execute("SELECT sha256 FROM photo")}
-    except sqlite3.Error:  # of a form before photos
-        return set()
+        for table, folder in (("photo", "photos"), ("gate_paper", "papers")):
+            with suppress(sqlite3.Error):  # of a form before these
+                found |= {f"{folder}/{row[0]}" for row in connection.execute(f"SELECT sha256 FROM {table}")}
+        return found
     finally:
         connection.close()
 

@@ -14,6 +14,7 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import sqlalchemy as sa
 from sqlmodel import Session, col, select
@@ -23,15 +24,18 @@ from api.database import parts, transaction
 from api.workers.lookout import Lookout
 
 KEPT_S = 24 * 3600.0  # what is younger may still be written
+TAKEN_AWAY = datetime.timedelta(days=30)  # for which a paper can be put back
 NIGHTLY_S = 24 * 3600.0
 # What is half written, by the folder in the data folder.
 HALF = {
     "": (".restoring-*", ".secret-*", ".backup-*"),
     "photos": ("part-*",),
+    "papers": ("part-*",),
     "forecasts": ("*.part",),
     "exports": ("*",),
     "imports": ("*",),
     "loads": ("*",),
+    "lists": ("*",),
 }
 # What is made in the machine's own folder for such things while it is sent.
 SENT = ("eave-export-*", "eave-customer-*", "eave-whole-*", "eave-backup-*", "eave-restore-*", "eave-tried-*")
@@ -40,11 +44,18 @@ SENT = ("eave-export-*", "eave-customer-*", "eave-whole-*", "eave-backup-*", "ea
 def sweep(database: sa.Engine, data: Path, now: datetime.datetime) -> list[Path]:
     """Delete leftovers older than `KEPT_S`, and return what was deleted.
 
-    Pictures go whose digest no photo has. Only what belongs to the service's own user is touched.
+    Pictures and papers go whose digest no row has; so do papers that were taken away `TAKEN_AWAY` ago. Only what
+    belongs to the service's own user is touched.
     """
     before = now.timestamp() - KEPT_S
     with transaction(database) as session:
-        found = [*_half_written(data), *_unnamed(session, data / "photos")]
+        paper = tables.GatePaper
+        session.execute(sa.delete(paper).where(col(paper.taken_away_at) < now - TAKEN_AWAY))
+        found = [
+            *_half_written(data),
+            *_unnamed(session, data / "photos", tables.Photo.sha256),
+            *_unnamed(session, data / "papers", paper.sha256),
+        ]
     gone = []
     for path in found:
         if _is_old(path, before):
@@ -70,12 +81,12 @@ def _half_written(data: Path) -> Iterator[Path]:
         yield from Path(tempfile.gettempdir()).glob(pattern)
 
 
-def _unnamed(session: Session, folder: Path) -> Iterator[Path]:
-    """Yield the pictures that no photo names."""
+def _unnamed(session: Session, folder: Path, digest: Any) -> Iterator[Path]:
+    """Yield the files of a folder that no row names by its column `digest`."""
     there = {path.name: path for path in folder.glob("*") if len(path.name) == 64}
     named = set[str]()
     for some in parts(there):
-        named |= set(session.exec(select(tables.Photo.sha256).where(col(tables.Photo.sha256).in_(some))).all())
+        named |= set(session.exec(select(digest).where(col(digest).in_(some))).all())
     yield from (path for name, path in sorted(there.items()) if name not in named)
 
 

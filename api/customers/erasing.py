@@ -22,10 +22,10 @@ from api import tables
 from api.chain.links import contents
 from api.customers.gathered import Found, erased, rows_of, visits_of
 from api.database import begin_writing, transaction
-from api.day.photos import path_of
 from api.http.problems import Problem
 from api.languages import gettext, ngettext
 from api.ledger.history import note
+from api.ledger.kept_files import Folder, path_of
 
 GONE = "erased"
 # What a row says of a person, by table, and what stands there afterwards. What is not named here is of the awning, the
@@ -52,7 +52,12 @@ CLEARED: dict[str, dict[str, Any]] = {
     "stored_awning": {"note": ""},
     "yearly_service": {"note": ""},
 }  # fmt: skip
-DELETED = ("photo", "signature", "place_answer", "prepared")  # drawings bear the name; they are made anew
+DELETED = ("photo", "gate_paper", "signature", "place_answer", "prepared")  # drawings bear the name; they are made anew
+# Where the files of rows lie, and the column that names them: those that no other row names go too.
+FILES: dict[str, tuple[Folder, Any]] = {
+    "photo": ("photos", tables.Photo.sha256),
+    "gate_paper": ("papers", tables.GatePaper.sha256),
+}
 COARSE = 1  # decimals of a degree that are left of where a house stands: some 10 km
 # Keys of a line of the history whose values are a person's; any other text goes where it names them.
 TELLS = {
@@ -67,10 +72,14 @@ TEXTS = (sa.String, sa.JSON, AutoString)
 
 @dataclass(frozen=True)
 class Erased:
-    """What erasing a customer has done: lines of the history, pictures; `left` are tables that still name them."""
+    """What erasing a customer has done: lines of the history, pictures, papers.
+
+    `left` are tables that still name them.
+    """
 
     lines: int
     photos: int
+    papers: int
     left: tuple[str, ...]
 
 
@@ -109,15 +118,16 @@ def erase(database: sa.Engine, data: Path, customer_id: str, *, by: str, now: da
         _blur_weeks(session, found, customer_id, by=by, now=now)
         _forget_kept(session, words)
         left = tuple(_still_named(session, words))
-        digests = {row["sha256"] for row in found.get("photo", [])}
-        photos = len(found.get("photo", []))
-        detail = {"lines": lines, "photos": photos, "still_named_in": list(left)}
+        digests = {name: {row["sha256"] for row in found.get(name, [])} for name in FILES}
+        photos, papers = (len(found.get(name, [])) for name in FILES)
+        detail = {"lines": lines, "photos": photos, "papers": papers, "still_named_in": list(left)}
         note(session, now, by, "erased", "customer", customer_id, detail)
     with transaction(database) as session:
-        kept = set(session.exec(select(tables.Photo.sha256).where(col(tables.Photo.sha256).in_(digests))).all())
-    for digest in digests - kept:
-        path_of(data, digest).unlink(missing_ok=True)
-    return Erased(lines, photos, left)
+        for name, (folder, column) in FILES.items():
+            named = set(session.exec(select(column).where(col(column).in_(digests[name]))).all())
+            for digest in digests[name] - named:
+                path_of(data, folder, digest).unlink(missing_ok=True)
+    return Erased(lines, photos, papers, left)
 
 
 def _words_of(session: Session, found: Found) -> tuple[str, ...]:

@@ -109,4 +109,8 @@ def _take_lines(session: Session, found: Found) -> None:
             for some in parts([one for one in ids if one.isdecimal() == bare]):
                 rows = session.execute(sa.select(table).where(table.c.noun_id.in_(some), *nouns))
                 lines |= {row.id: dict(row._mapping) for row in rows}
+    begins = [f"{one}, " for name in ("visit", "awning") for one in ids_in(found, name)]  # of what has no own number
+    for some in parts(begins):
+        wanted = sa.or_(*(table.c.noun_id.startswith(one, autoescape=True) for one in some))
+        lines |= {row.id: dict(row._mapping) for row in session.execute(sa.select(table).where(wanted))}
     found["history"] = [lines[number] for number in sorted(lines)]

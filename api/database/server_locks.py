@@ -33,6 +33,7 @@ class Duty(enum.IntEnum):
     ROSTER = 4
     EXPORT = 5
     IMPORT = 6
+    LIST = 7
 
 
 @dataclass(frozen=True)

@@ -34,6 +34,8 @@ Kind = Literal["new", "changed", "unchanged"]
 
 # The tables that can be taken in, in the order in which they refer to each other.
 IMPORTABLE = ("people", "stock", "customers", "sites", "orders", "awnings", "maker_parts", "visits")
+TABLES = "tables"  # what a list of them is of
+_WORK = ("customers", "sites", "orders", "awnings", "visits")  # whose rows can be taken back together
 TOLD_EVERY = 20  # rows
 WAITS = "no"  # the field `placed` of a site that is to be put on the map later
 FEW = 50  # rows up to which those that they name are asked for one by one
@@ -129,6 +131,10 @@ def import_tables(
                 else:
                     detail = {"from": change.where, "fields": fields}
                     note(session, now, by, f"imported, {change.kind}", change.table, change.key, detail)
+    rows_made = [[change.table, change.key] for change in changes if change.kind == "new" and change.table in _WORK]
+    if keep and rows_made and not by_hand:
+        name = ", ".join(dict.fromkeys(upload.file for upload in uploads))[:120]
+        session.add(tables.TakenList(kind=TABLES, name=name, at=now, by=by, made=rows_made))
     return Imported(changes, mark, keep)
 
 

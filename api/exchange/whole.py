@@ -1,4 +1,4 @@
-"""The whole business as one archive that an empty base takes in: rows, photos, drawings, documents, tables for people.
+"""The whole business as one archive that an empty base takes in: rows, files, drawings, documents, tables for people.
 
 `rows/TABLE.jsonl` holds each table as it is stored, a row a line; `files/` the files of the data folder; README.txt,
 `edit/`, `tables/`, `drawings/` and `documents/` are for people and programs, and are not read back. archive.json is
@@ -22,7 +22,17 @@ import msgspec
 import sqlalchemy as sa
 from sqlmodel import Session
 
-from api.backup.archive import DATABASE, Packed, copied, kept_files, photos_named, require_inside, rows_of, unpacking
+from api.backup.archive import (
+    DATABASE,
+    PACKED_ALREADY,
+    Packed,
+    copied,
+    files_named,
+    kept_files,
+    require_inside,
+    rows_of,
+    unpacking,
+)
 from api.backup.copying import faults_of, snapshot
 from api.backup.restoring import put_in_place
 from api.database import forms, open_database, upgrade
@@ -71,7 +81,7 @@ def write_whole(
                 files=files,
                 rows=rows,
                 left_out={**LEFT_OUT, **{f"{t}.{c}": "lets people sign in" for t, c in SECRETS}, **_SECRET_FILES},
-                missing=sorted(f"photos/{n}" for n in photos_named(copy) if f"files/photos/{n}" not in files),
+                missing=sorted(name for name in files_named(copy) if f"files/{name}" not in files),
             )
             packed.writestr(MANIFEST, msgspec.json.format(msgspec.json.encode(manifest), indent=1))
     return manifest
@@ -163,7 +173,7 @@ def _write(
     for name, path in kept:
         one_more()
         info = zipfile.ZipInfo(f"files/{name}", now.timetuple()[:6])
-        info.compress_type = zipfile.ZIP_STORED if name.startswith("photos/") else zipfile.ZIP_DEFLATED
+        info.compress_type = zipfile.ZIP_STORED if name.startswith(PACKED_ALREADY) else zipfile.ZIP_DEFLATED
         try:
             source = path.open("rb")
         except FileNotFoundError:  # gone since the folder was read

@@ -54,6 +54,8 @@ KINDS = {
     "no-room": to_say("There is no room left to write"),
     "database-away": to_say("The database does not answer"),
     "not-now": to_say("This cannot be noted now"),
+    "falls": to_say("Some visits can’t go as posted then"),
+    "broken-off": to_say("Only a part of this was done"),
 }
 _TITLES = {
     401: to_say("Sign in first"),
@@ -148,7 +150,7 @@ def add_problem_handlers(app: FastAPI) -> None:
 
 async def answer(request: Request, fault: Exception) -> Response:
     """Return `fault` as a problem document or a page; a person who is not signed in is led to do so."""
-    problem = _problem(fault)
+    problem = problem_of(fault)
     if problem.status == 500:  # answered outside the middleware that adds these
         problem.headers.update(ALWAYS)
     if wants_page(request):
@@ -188,7 +190,8 @@ def _form_of(request: Request) -> str:
     return came.path + (f"?{came.query}" if came.query else "")
 
 
-def _problem(fault: Exception) -> Problem:
+def problem_of(fault: Exception) -> Problem:
+    """Return what is said of a fault: its own sentence, or one that lets nothing of ours be seen."""
     if isinstance(fault, Problem):
         return fault
     if isinstance(fault, BadFiles):

@@ -47,7 +47,7 @@ def job_story(session: Session, visit: tables.Visit, customer_id: str) -> JobSto
     wanted = select(line).where(
         sa.or_(
             col(line.noun_id).in_([one for one in things if one is not None]),
-            sa.and_(col(line.noun) == "follow-on", follows),
+            sa.and_(col(line.noun).in_(("follow-on", "gate", "gate paper")), follows),
         )
     )
     history = list(session.exec(wanted.order_by(col(line.id).desc()).limit(_MOST_LINES + 1)).all())

@@ -49,6 +49,7 @@ DID = (
     to_say("{who} found why jobs wait in {what}"),
     to_say("{who} not in the calendar any more, changed {what}"),
     to_say("{who} not in the calendar any more, deleted {what}"),
+    to_say("{who} filed {what}"), to_say("{who} took away {what}"), to_say("{who} put back {what}"),
 )  # fmt: skip
 NOUNS = (
     to_say("the visit"), to_say("the customer"), to_say("the site"), to_say("the order"), to_say("the awning"),
@@ -65,6 +66,7 @@ NOUNS = (
     to_say("the part packed with an awning"), to_say("the maker order"), to_say("the yearly service"),
     to_say("the callback"), to_say("the follow-on"), to_say("the task times"), to_say("the step"),
     to_say("the text gateway"), to_say("the text"), to_say("the address for texts"),
+    to_say("the gate paper"), to_say("the list"),
 )  # fmt: skip
 DETAILS = (
     to_say("kind"), to_say("state"), to_say("skills"), to_say("due on"), to_say("skip"), to_say("fault"),

@@ -17,6 +17,8 @@ from api.jobs.numbers import only_tries
 from api.languages import gettext
 from scheduler.errors import BadInput
 
+Todays = dict[datetime.date, tuple[Today, list[CannotGo]]]
+
 
 @dataclass(frozen=True)
 class Hanging:
@@ -35,8 +37,7 @@ def hanging(
     `days` are the weeks as they stand, in whose database it is tried; what `takes_long` where it keeps nobody waiting.
     Raises what `change` raises.
     """
-    with Session(days.database) as session:
-        before = _todays(session, now, lambda monday: days.of(monday, now))
+    before = _as_they_stand(days, now)
     apart = aside(days.database) if takes_long else nullcontext(days.database)
     with apart as database, Session(database) as session:
         only_tries(session)
@@ -45,10 +46,31 @@ def hanging(
         session.expire_all()
         after = _todays(session, now, lambda monday: today_in(session, monday, now)) if before else {}
         session.rollback()
+    return _compared(before, after)
+
+
+def hanging_on(session: Session, days: Days, now: datetime.datetime) -> Hanging:
+    """Return what the changes do that a session has made and that are not kept yet, as `hanging` does."""
+    before = _as_they_stand(days, now)
+    if not before:
+        return Hanging()
+    session.flush()
+    session.expire_all()
+    return _compared(before, _todays(session, now, lambda monday: today_in(session, monday, now)))
+
+
+def _as_they_stand(days: Days, now: datetime.datetime) -> Todays:
+    with Session(days.database) as session:
+        return _todays(session, now, lambda monday: days.of(monday, now))
+
+
+def _compared(before: Todays, after: Todays) -> Hanging:
     lost: list[str] = []
     fall: list[CannotGo] = []
     again: list[CannotGo] = []
     for monday, (was, fell) in before.items():
+        if monday not in after:  # as they are then, they cannot be planned: that is told where they are
+            continue
         will, falls = after[monday]
         lost += _lost(was, will)
         fall += [one for one in falls if one.visit_id not in {f.visit_id for f in fell}]
@@ -56,10 +78,8 @@ def hanging(
     return Hanging(tuple(lost), tuple(fall), tuple(again))
 
 
-def _todays(
-    session: Session, now: datetime.datetime, today_of: Callable[[datetime.date], Today | None]
-) -> dict[datetime.date, tuple[Today, list[CannotGo]]]:
-    found = {}
+def _todays(session: Session, now: datetime.datetime, today_of: Callable[[datetime.date], Today | None]) -> Todays:
+    found: Todays = {}
     for monday in open_weeks(session, now):
         try:
             today = today_of(monday)

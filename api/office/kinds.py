@@ -156,6 +156,8 @@ def _part_name(session: Session, texts: dict[str, str]) -> None:
     texts |= {"item": one or other, "name": other or one}
 
 
+# The gate of a paper, where that was not taken away: such a paper keeps its gate.
+_STANDING = sa.case((col(tables.GatePaper.taken_away_at).is_(None), col(tables.GatePaper.gate_id)))
 _AT_YARD = names("yard_id", "Yard", "yards", aliases=("where", "based at", "location"))
 _KINDS = (
     Kind("yards", "Yards", "yard", tables.Yard, "Where crews start and crates lie.", (
@@ -295,7 +297,8 @@ _KINDS = (
             meaning="the day by which it should be there; empty: by the visit's day where it is usual, else unknown"),
         plain("gate", "state", "State", start="open", choices=(("open", "open"), ("closed", "closed"))),
         plain("gate", "paper", "Paper", meaning="where its proof is: a permit's number, a folder"),
-    ), key=("visit_id", "what"), made_id=True, check=_job_there),
+    ), key=("visit_id", "what"), made_id=True, check=_job_there,
+       users={"files": _STANDING}, parts=(tables.GatePaper.gate_id,)),
     Kind("usual-gates", "Usual gates", "usual gate", tables.GateRule, "What a new job of a kind waits for.", (
         names("kind", "Kind of work", "work-kinds", start="install"),
         plain("gate_rule", "town", "Town", meaning="empty: in any town"),

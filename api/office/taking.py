@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import secrets
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -19,6 +19,7 @@ from api.database import begin_writing, transaction
 from api.http.problems import Problem
 from api.jobs.numbers import is_tried
 from api.ledger.fingerprint import fingerprint
+from api.ledger.history import note
 from api.office.files import FIX, Rows, SentTable, days_as_written, propose, tidy
 from api.office.keeping import Record, among, choices, keep, meant_by, named, read, record_of, same, title, units_of
 from api.office.kind import Kind
@@ -30,12 +31,16 @@ KEPT_H = 24  # hours for which a file that was sent is kept
 EACH_BY_ITSELF: Mapping[str, str] = {}
 AT_ONCE = 50  # rows that are kept together
 SQLITE_POLLS_S = 0.1  # SQLite does not queue writers: those who wait look again so often
+Step = Callable[[int], None]  # how many rows it has gone through
 Outcome = Literal["new", "changed", "unchanged", "refused"]
 
 
 @dataclass(frozen=True)
 class RowOutcome:
-    """What became of one row: `fields` are (before, after) by label, `reasons` why it was refused."""
+    """What became of one row: `fields` are (before, after) by label, `reasons` why it was refused.
+
+    `made` are the rows that it made, as [table or kind, id].
+    """
 
     number: int
     cells: tuple[str, ...]
@@ -43,6 +48,7 @@ class RowOutcome:
     name: str
     fields: dict[str, tuple[str, str]]
     reasons: tuple[str, ...] = ()
+    made: tuple[tuple[str, ...], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -100,44 +106,73 @@ def check_columns(kind: Kind, columns: Sequence[str]) -> None:
 
 def take(
     session: Session, kind: Kind, table: SentTable, columns: Sequence[str], *, by: str, now: datetime.datetime,
-    for_all: Mapping[str, str] = EACH_BY_ITSELF,
+    for_all: Mapping[str, str] = EACH_BY_ITSELF, step: Step = lambda rows: None,
 ) -> TableTaken:  # fmt: skip
     """Take the rows of a table in, each by itself: those that cannot stand are refused and change nothing.
 
-    for_all: by column what all rows say that the table has no column for.
+    for_all: by column what all rows say that the table has no column for. step: is told how many rows there are.
     """
-    return TableTaken(tuple(_Taking(session, kind, table, columns, for_all, by, now).taken(session, table.lines)))
+    taking, found = _Taking(session, kind, table, columns, for_all, by, now), list[RowOutcome]()
+    at_once = max(1, len(table.lines)) if kind.setting else AT_ONCE
+    for begin in range(0, len(table.lines), at_once):
+        step(begin)
+        found += taking.taken(session, table.lines[begin : begin + at_once])
+    return TableTaken(tuple(found))
 
 
 def take_in(
     database: sa.Engine, kind: Kind, table: SentTable, columns: Sequence[str], *, by: str, now: datetime.datetime,
-    for_all: Mapping[str, str] = EACH_BY_ITSELF,
+    for_all: Mapping[str, str] = EACH_BY_ITSELF, name: str = "", step: Step = lambda rows: None,
+    found: list[RowOutcome] | None = None,
 ) -> TableTaken:  # fmt: skip
     """Take the rows of a table in as `take`, so many in a transaction: others who make jobs wait for those alone.
 
-    Raises `Problem` 503 where the database goes away after some of them have been kept.
+    What they make is kept in a `TakenList`, called `name`. `found` gets the rows that are kept, also where it ends
+    before the last. Raises `Problem` 503 where the database goes away after some of them have been kept, and what
+    `step` raises, which is told how many rows are kept.
     """
-    found = list[RowOutcome]()
+    found, list_id = ([] if found is None else found), None
     at_once = max(1, len(table.lines)) if kind.setting else AT_ONCE
     taking: _Taking | None = None
     for begin in range(0, len(table.lines), at_once):
+        step(begin)
         if begin and database.dialect.name == "sqlite":
             time.sleep(SQLITE_POLLS_S)
         try:
             with transaction(database) as session:
                 taking = taking or _Taking(session, kind, table, columns, for_all, by, now)
                 part = taking.taken(session, table.lines[begin : begin + at_once])
+                list_id = _keep_made(session, list_id, part, kind, name, by, now)
         except SQLAlchemyError:
             if not found:
                 raise
             last = found[-1].number
             raise Problem(
                 503,
-                f"The rows up to {last} are in, the others are not. Send the file again: it changes no row twice.",
+                f"The rows up to {last} are in, the others are not. Send the file again: no row is changed twice.",
                 kind="broken-off",
             ) from None
         found += part
     return TableTaken(tuple(found))
+
+
+def _keep_made(
+    session: Session, list_id: int | None, part: Sequence[RowOutcome], kind: Kind, name: str, by: str,
+    now: datetime.datetime,
+) -> int | None:  # fmt: skip
+    """Keep what some rows of a list have made beside what those before them have, to be taken back in one go."""
+    made = [list(one) for row in part for one in row.made]
+    if not made:
+        return list_id
+    if list_id is None:
+        row = tables.TakenList(kind=kind.id, name=name, at=now, by=by, made=made)
+        session.add(row)
+        session.flush()
+        note(session, now, by, "took in", "list", str(row.id), {"name": name})
+        return row.id
+    row = session.get_one(tables.TakenList, list_id)
+    row.made = [*row.made, *made]
+    return list_id
 
 
 class _Taking:
@@ -227,7 +262,8 @@ def _one(
         kind.column(n).head: (before[n], text) for n, text in new.texts.items() if before[n] != text
     }  # fmt: skip
     what: Outcome = "new" if old is None else "changed" if fields else "unchanged"
-    return RowOutcome(number, cells, what, name, fields)
+    made = ((kind.id, *map(str, new.key)),) if old is None else ()
+    return RowOutcome(number, cells, what, name, fields, made=made)
 
 
 def _line(
@@ -243,7 +279,8 @@ def _line(
                 raise BadValues([(name, fault.problem)]) from None
     done = lines.take(texts)
     what: Outcome = "new" if done.new else "changed" if done.fields else "unchanged"
-    return RowOutcome(number, cells, what, "" if done.new and is_tried(session) else done.name, done.fields)
+    return RowOutcome(number, cells, what, "" if done.new and is_tried(session) else done.name, done.fields,
+                      made=done.made)  # fmt: skip
 
 
 def _held(

@@ -57,6 +57,46 @@ class Gate(SQLModel, table=True):
     __table_args__ = (one_of("state", "open", "closed"),)
 
 
+class GatePaper(SQLModel, table=True):
+    """A paper of a gate as a file: PDF or picture; it lies in the data folder under its SHA-256 digest.
+
+    `name` is what it was called where it came from. One that was taken away is put back while its row is there.
+    """
+
+    __tablename__ = "gate_paper"
+
+    id: int | None = Field(default=None, primary_key=True)
+    gate_id: int = Field(foreign_key="gate.id", index=True)
+    name: str
+    media_type: str
+    bytes: int
+    sha256: str
+    kept_at: datetime.datetime = Field(sa_type=Moment)
+    kept_by: str
+    taken_away_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    taken_away_by: str = ""
+
+    __table_args__ = (not_negative("bytes"),)
+
+
+class TakenList(SQLModel, table=True):
+    """A list that was taken in: `made` are the rows that it made, as [table, id], in their order.
+
+    `kind` is what its rows were, `name` the file's. What it made can be taken back in one go while nothing rests on it.
+    """
+
+    __tablename__ = "taken_list"
+
+    id: int | None = Field(default=None, primary_key=True)
+    kind: str
+    name: str
+    at: datetime.datetime = Field(sa_type=Moment)
+    by: str
+    made: list[list[str]] = Field(default_factory=list, sa_type=sa.JSON)
+    undone_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    undone_by: str = ""
+
+
 class GateRule(SQLModel, table=True):
     """A gate that every visit of a kind of work gets, in one town or any (empty); due `days_before` its due day."""
 

@@ -72,7 +72,9 @@ def close_gates(office: Office, monday: datetime.date) -> None:
     while page.locator('form[action^="/gates/"][action$="/closed"]').count():
         form = page.locator('form[action^="/gates/"][action$="/closed"]').first
         form.locator("input[name=paper]").fill("permit 27-118")
-        office.press(form.locator("button"))
+        paper = {"name": "permit.pdf", "mimeType": "application/pdf", "buffer": b"%PDF-1.7\n%%EOF\n"}
+        form.locator("input[name=file]").set_input_files(paper)  # type: ignore[arg-type]
+        office.press(form.locator("button").last)
         closed += 1
     office.say(f"  {closed} gates closed")
 

@@ -46,11 +46,15 @@ _ONLY_OURS = ("customer_id", "site_id", "order_id", "awning_id", "lat", "lon", "
 
 @dataclass(frozen=True)
 class LineTaken:
-    """What a line did: `name` the row that it is about, `new`: it was made, `fields` (before, after) by label."""
+    """What a line did: `name` the row that it is about, `new`: it was made, `fields` (before, after) by label.
+
+    `made` are all rows that it made, as (table, id).
+    """
 
     name: str
     new: bool
     fields: dict[str, tuple[str, str]]
+    made: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass
@@ -307,13 +311,17 @@ class WorkLines:
         self._met.add(name)
         if main == "visits":
             self._claimed.add(name)
+        made = [(change.table, change.key) for change in done.changes if change.kind == "new"]
         if main == "visits" and days:
-            fields |= self._in_a_row(self.session.get_one(tables.Visit, name), days)
+            visit = self.session.get_one(tables.Visit, name)
+            before = {one.id for one in days_of(self.session, visit)}
+            fields |= self._in_a_row(visit, days)
+            made += [("visits", one.id) for one in days_of(self.session, visit) if one.id not in before]
         if made_job:
             begin_gates(self.session, self.session.get_one(tables.Visit, name), by=self.by, now=self.now)
             if kinds.get("awnings") == "new":
                 models.pack(self.session, rows["awnings"]["awning"], parts, by=self.by, now=self.now)
-        return LineTaken(name, kinds[main] == "new", fields)
+        return LineTaken(name, kinds[main] == "new", fields, tuple(made))
 
     def _in_a_row(self, visit: tables.Visit, text: str) -> dict[str, tuple[str, str]]:
         """Make a job so many days in a row; one that is so already stays as it is. Returns what was changed."""

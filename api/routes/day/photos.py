@@ -22,6 +22,7 @@ from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.languages import gettext
 from api.ledger.job_facts import zero_photos
+from api.ledger.kept_files import MEDIA_TYPES, MOST_BYTES, path_of
 from api.ledger.plans.posted_days import act, visit_of, working_day
 from api.routes.day.noting import noted_in_time
 from api.routes.lists import All
@@ -34,7 +35,7 @@ Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead, crew_link=Tr
 _PICTURE: dict[int | str, dict[str, Any]] = {
     200: {
         "description": "the picture",
-        "content": {kind: {"schema": {"type": "string", "format": "binary"}} for kind in photos.MEDIA_TYPES.values()},
+        "content": {kind: {"schema": {"type": "string", "format": "binary"}} for kind in MEDIA_TYPES.values()},
     }
 }
 
@@ -66,7 +67,7 @@ def add_photo(
     elif who.role is Role.lead:
         own_job(session, who, visit_id)
     found(session, Visit, visit_id, "job")
-    data = file.file.read(photos.MOST_BYTES + 1)
+    data = file.file.read(MOST_BYTES + 1)
     folder = request.app.state.settings.data
 
     def write() -> Response:
@@ -115,7 +116,7 @@ def add_survey_photo(
     """
     found(session, Visit, visit_id, "job")
     own_wall(session, who, [visit_id])
-    data = file.file.read(photos.MOST_BYTES + 1)
+    data = file.file.read(MOST_BYTES + 1)
     folder = request.app.state.settings.data
 
     def write() -> Response:
@@ -153,7 +154,7 @@ def _picture(request: Request, row: Photo) -> Response:
     tag = f'"{row.sha256[:32]}"'
     if tag in request.headers.get("if-none-match", ""):
         return Response(status_code=304, headers={"ETag": tag})
-    path = photos.path_of(request.app.state.settings.data, row.sha256)
+    path = path_of(request.app.state.settings.data, "photos", row.sha256)
     if not path.exists():
         raise Problem(404, f"The picture of photo {row.id} is missing from the data folder: restore it from a backup.")
     return FileResponse(path, media_type=row.media_type, headers={"ETag": tag}, content_disposition_type="inline")

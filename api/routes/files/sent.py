@@ -4,23 +4,24 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from typing import Annotated
+from typing import Annotated, Any
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
-from fastapi import File, Form, Request, UploadFile
-from fastapi.responses import RedirectResponse, Response
+from fastapi import File, Form, Path, Request, UploadFile
+from fastapi.responses import JSONResponse, RedirectResponse, Response
 from sqlmodel import Session, select
 
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, found
 from api.calendars.kept import taken as calendars_taken
-from api.clock import Now
-from api.http.pages import Database, SentTexts, page
+from api.clock import Now, machine_clock
+from api.exchange.importing import TABLES
+from api.http.pages import Database, SentTexts, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
-from api.office import busy, files, taking
+from api.office import behind, busy, files, taking
 from api.office.hanging import Hanging, hanging
 from api.office.keeping import choices
 from api.office.kind import Kind
@@ -28,6 +29,7 @@ from api.office.kinds import KINDS
 from api.office.lists import cards
 from api.office.lists.addresses import addresses_in
 from api.office.lists.settings import SETTING_LISTS
+from api.office.lists.undoing import undo as undo_list
 from api.places.filling import look_up
 from api.routes.office.kinds import MOST_SHOWN, KindId, Office, csv_answer, kind_called, list_page
 from api.uploads.reading import MOST_BYTES
@@ -63,6 +65,12 @@ def look_through(
     sent = _file(session, kind, file_id)
     table = files.table_of(sent.table, kind)
     columns, remembered = taking.columns_of(session, kind, table)
+    if len(table.lines) >= behind.LONG:
+        work = _lists(request).newest(sent.id)
+        if work is None:
+            _look_up(request, session, kind, table, columns)
+            work = _lists(request).begin(sent, columns, {}, who.name, machine_clock(), now)
+        return _behind_page(request, session, kind, sent, table, work, columns, remembered=remembered)
     _look_up(request, session, kind, table, columns)
     return _file_page(request, session, kind, sent, table, columns, {}, who, now, remembered=remembered)
 
@@ -84,15 +92,52 @@ def take_in(
             request, session, kind, sent, table, columns, for_all, who, now, fault=fault.problem, status=422
         )
     _look_up(request, session, kind, table, columns)
+    if len(table.lines) >= behind.LONG:
+        mark = form.get("mark", "") if form.get("do") == "keep" else None
+        if _lists(request).begin(sent, columns, for_all, who.name, machine_clock(), now, mark=mark) is None:
+            who_else = _lists(request).at_work()
+            raise Problem(409, f"{who_else} has another list at work just now: wait for it.", kind="under-way")
+        return RedirectResponse(f"/set-up/{kind.id}/files/{sent.id}", 303)
     if form.get("do") != "keep":
         return _file_page(request, session, kind, sent, table, columns, for_all, who, now)
     if _tried(request, kind, table, columns, for_all, who, now)[0].mark != form.get("mark"):
-        words = "The rows would do something else by now than was shown. Nothing was taken in: look again."
-        return _file_page(request, session, kind, sent, table, columns, for_all, who, now, fault=words, status=409)
-    done = taking.take_in(request.app.state.database, kind, table, columns, by=who.name, now=now, for_all=for_all)
+        return _file_page(
+            request, session, kind, sent, table, columns, for_all, who, now, fault=behind.MOVED_ON, status=409
+        )
+    done = taking.take_in(
+        request.app.state.database, kind, table, columns, by=who.name, now=now, for_all=for_all, name=sent.name
+    )
     taking.remember(session, kind, table, columns)
     calendars_taken(session, sent.id)
     return _file_page(request, session, kind, sent, table, columns, for_all, who, now, done=done)
+
+
+@router.post("/{kind_id}/files/{file_id}/stop")
+def stop(request: Request, session: Database, who: Office, kind_id: KindId, file_id: str) -> Response:
+    """Have a long list stopped: the rows that are in by then stay, whole, and the page says which."""
+    kind = _kind(kind_id, who)
+    sent = _file(session, kind, file_id)
+    work = _lists(request).newest(sent.id)
+    if work is not None:
+        _lists(request).stop(work)
+    return RedirectResponse(f"/set-up/{kind.id}/files/{sent.id}", 303)
+
+
+@router.post("/{kind_id}/lists/{list_id}/taken-back", responses=responses(409))
+def take_back(
+    request: Request, session: Database, now: Now, who: Office, kind_id: KindId,
+    list_id: Annotated[int, Path(ge=1, le=2**31 - 1)],
+) -> Response:  # fmt: skip
+    """Take back all that a list has made, where nothing rests on it; what does is named, and then nothing goes."""
+    taken = found(session, tables.TakenList, list_id, "list")
+    if taken.kind != kind_id:
+        raise Problem(404, f"This list was not taken in for {kind_id}.")
+    gone = undo_list(session, taken, by=who.name, now=now)
+    if wants_json(request):
+        return JSONResponse({"deleted": gone})
+    words = f"Taken back: {gone} rows of {taken.name} are gone."
+    home = "/exchange" if kind_id == TABLES else f"/set-up/{kind_id}"
+    return RedirectResponse(f"{home}?{urlencode({'kept': words})}", 303)
 
 
 @router.get("/{kind_id}/files/{file_id}/refused.csv", response_class=Response)
@@ -103,6 +148,12 @@ def refused(
     kind = _kind(kind_id, who)
     sent = _file(session, kind, file_id)
     table = files.table_of(sent.table, kind)
+    work = _lists(request).newest(sent.id)
+    if work is not None:
+        if work.state == "working":
+            raise Problem(409, "The list is still looked through: wait for it.", kind="under-way")
+        heads, rows = taking.refused_rows(table, work.taken)
+        return csv_answer(files.to_csv(heads, rows), f"{kind.id}-refused.csv")
     columns, _ = taking.columns_of(session, kind, table)
     for_all = _for_all(session, kind, columns, request.query_params)
     heads, rows = taking.refused_rows(table, _tried(request, kind, table, columns, for_all, who, now)[0])
@@ -114,6 +165,11 @@ def _file(session: Session, kind: Kind, file_id: str) -> tables.SentFile:
     if sent.kind != kind.id:
         raise Problem(404, f"This file was not sent for {kind.title.lower()}.")
     return sent
+
+
+def _lists(request: Request) -> behind.Lists:
+    lists: behind.Lists = request.app.state.lists
+    return lists
 
 
 def _left_to_say(session: Session, kind: Kind, columns: list[str]) -> dict[str, list[tuple[str, str]]]:
@@ -196,11 +252,41 @@ def _file_page(
     tried, hangs = done, Hanging()
     if done is None and status != 422:
         tried, hangs = _tried(request, kind, table, columns, for_all, who, now)
-    values = {
-        "kind": kind, "home": f"/{'settings' if kind.setting else 'set-up'}/{kind.id}", "kinds": KINDS.values(),
-        "sent": sent, "table": table, "columns": columns, "tried": tried,
-        "for_all": for_all, "left_to_say": _left_to_say(session, kind, columns),
-        "said_for_all": urlencode({f"all-{name}": value for name, value in for_all.items()}),
-        "hangs": hangs, "remembered": remembered, "fault": fault, "done": done, "most": MOST_SHOWN,
+    values = _shown(session, kind, sent, table, columns, for_all) | {
+        "tried": tried, "hangs": hangs, "remembered": remembered, "fault": fault, "done": done,
     }  # fmt: skip
     return page(request, "office/file.html", values, status=status)
+
+
+def _behind_page(
+    request: Request, session: Session, kind: Kind, sent: tables.SentFile, table: files.SentTable,
+    work: behind.ListWork | None, columns: list[str], *, remembered: bool,
+) -> Response:  # fmt: skip
+    """Return the page of a long list: how far it is, or what came of it. work None: another list comes first."""
+    if work is None or work.state == "working":
+        at_work = _lists(request).at_work() if work is None else ""
+        values = {"kind": kind, "home": _home(kind), "sent": sent, "work": work, "at_work": at_work}
+        return page(request, "office/list_at_work.html", values)
+    tried = work.taken if work.rows else None
+    values = _shown(session, kind, sent, table, list(work.columns), dict(work.for_all)) | {
+        "tried": tried, "hangs": work.hangs, "remembered": remembered, "fault": work.fault,
+        "done": tried if work.take and work.state == "done" else None, "part": work if work.state != "done" else None,
+    }  # fmt: skip
+    return page(request, "office/file.html", values)
+
+
+def _home(kind: Kind) -> str:
+    return f"/{'settings' if kind.setting else 'set-up'}/{kind.id}"
+
+
+def _shown(
+    session: Session, kind: Kind, sent: tables.SentFile, table: files.SentTable, columns: list[str],
+    for_all: Mapping[str, str],
+) -> dict[str, Any]:  # fmt: skip
+    """Return what every page of a file shows of it."""
+    return {
+        "kind": kind, "home": _home(kind), "kinds": KINDS.values(), "sent": sent, "table": table, "columns": columns,
+        "for_all": for_all, "left_to_say": _left_to_say(session, kind, columns),
+        "said_for_all": urlencode({f"all-{name}": value for name, value in for_all.items()}),
+        "most": MOST_SHOWN,
+    }  # fmt: skip

@@ -33,6 +33,7 @@ from api.ledger.history import in_words
 from api.ledger.languages import language_of_crew
 from api.ledger.told import HOLDS, told_now
 from api.messages.papers import sent_papers
+from api.office.papers import papers_of
 from api.office.work_kinds import COST, STATES
 from api.papers.shown.cautions import cautions
 from api.papers.shown.drawings import said_sheets
@@ -150,11 +151,14 @@ def _around(session: Session, visit: Visit, today: datetime.date) -> dict[str, A
     told = session.exec(about.order_by(col(CalledBack.visit_id))).all()
     awning = visit.awning_id
     stored = session.get(StoredAwning, awning) if awning is not None else None
-    gates = select(Gate).where(Gate.visit_id == visit.id, Gate.state == "open").order_by(col(Gate.id))
+    gates = session.exec(select(Gate).where(Gate.visit_id == visit.id).order_by(col(Gate.id))).all()
+    papers = papers_of(session, gates) if gates else {}
+    standing = {gate.id: [one for one in papers.get(gate.id or 0, []) if one.taken_away_at is None] for gate in gates}
     told_of = told_now(session, visit.id)
     day = told_of.day if told_of is not None else visit.due_on
     return {
-        "gates": [gate_words(gate, day) for gate in session.exec(gates)] if visit.state == "open" else [],
+        "gates": [gate_words(gate, day) for gate in gates if gate.state == "open"] if visit.state == "open" else [],
+        "gate_papers": [(gate, standing[gate.id]) for gate in gates if standing[gate.id]],
         "callback": next((row for row in told if row.visit_id == visit.id), None),
         "called_back": [row for row in told if row.of_id == visit.id],
         "costs": dict(COST),

@@ -23,6 +23,7 @@ from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
 from api.jobs.numbers import numbered
 from api.routes import records
+from api.routes.asking import Asked
 from api.routes.lists import Parts
 from api.tables import Awning, MakerOrder, MakerPart, Order, SiteSurvey, Visit, Yard
 from scheduler.errors import BadInput
@@ -100,7 +101,14 @@ def make_awning(session: Database, who: Writer, now: Now, once: Once, body: Awni
 
 @router.put("/{awning_id}", response_model=AwningRecord, responses=responses(400, 409, 412, 428))
 def change_awning(
-    session: Database, who: Writer, now: Now, once: Once, awning_id: str, body: AwningBody, if_match: IfMatch = None
+    session: Database,
+    who: Writer,
+    now: Now,
+    once: Once,
+    asked: Asked,
+    awning_id: str,
+    body: AwningBody,
+    if_match: IfMatch = None,
 ) -> Response:
     """Change an awning as a whole, in the version that If-Match names."""
 
@@ -115,7 +123,7 @@ def change_awning(
         _pack(session, row.id, body.parts)
         return answer
 
-    return once(session, write)
+    return once(session, asked(session, write))
 
 
 @router.delete("/{awning_id}", status_code=204, responses=responses(400, 409, 412, 428))

@@ -99,5 +99,7 @@ def erase(
     session.rollback()  # erasing writes in a transaction of its own
     done = erasing.erase(state.database, state.settings.data, customer_id, by=who.name, now=now)
     if wants_json(request):
-        return JSONResponse({"lines": done.lines, "photos": done.photos, "still_named_in": list(done.left)})
+        return JSONResponse(
+            {"lines": done.lines, "photos": done.photos, "papers": done.papers, "still_named_in": list(done.left)}
+        )
     return RedirectResponse(f"/customers/{customer_id}", 303)

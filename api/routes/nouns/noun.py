@@ -23,6 +23,7 @@ from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
 from api.routes import records
+from api.routes.asking import Asked
 from api.routes.lists import Parts
 
 Reader = Annotated[Who, allow(Role.manager, Role.office, Role.reader)]
@@ -122,7 +123,8 @@ def noun(
         description=f"Change a {name} as a whole, in the version that If-Match names.",
     )  # fmt: skip
     def change(
-        session: Database, who: Writer, now: Now, once: Once, one_id: str, body: body, if_match: IfMatch = None  # type: ignore[valid-type]
+        session: Database, who: Writer, now: Now, once: Once, asked: Asked, one_id: str, body: body,  # type: ignore[valid-type]
+        if_match: IfMatch = None,
     ) -> Response:  # fmt: skip
         sent: Any = body
 
@@ -136,19 +138,21 @@ def noun(
             put_parts(session, one_id, sent)
             return answer
 
-        return once(session, write)
+        return once(session, asked(session, write))
 
     @router.delete(
         "/{one_id}", status_code=204, responses=responses(400, 409, 412, 428),
         description=f"Delete a {name} that nothing belongs to.",
     )  # fmt: skip
-    def delete(session: Database, who: Writer, now: Now, once: Once, one_id: str, if_match: IfMatch = None) -> Response:
+    def delete(
+        session: Database, who: Writer, now: Now, once: Once, asked: Asked, one_id: str, if_match: IfMatch = None
+    ) -> Response:
         def write() -> Response:
             row = found(session, table, one_id, name)
             if part is not None:
                 session.execute(sa.delete(part.table).where(getattr(part.table, part.owner) == one_id))
             return records.remove(session, who, now, row, name, if_match, users)
 
-        return once(session, write)
+        return once(session, asked(session, write))
 
     return router

@@ -21,6 +21,7 @@ from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
 from api.jobs.numbers import numbered
 from api.routes import records
+from api.routes.asking import Asked
 from api.routes.lists import Parts
 from api.tables import Customer, Order, Site, SiteSurvey, Visit
 from scheduler.errors import BadInput
@@ -95,7 +96,7 @@ def make_site(
 
 @router.put("/{site_id}", response_model=SiteRecord, responses=responses(400, 409, 412, 428))
 def change_site(
-    request: Request, session: Database, who: Writer, now: Now, once: Once, site_id: str, body: SiteBody,
+    request: Request, session: Database, who: Writer, now: Now, once: Once, asked: Asked, site_id: str, body: SiteBody,
     if_match: IfMatch = None,
 ) -> Response:  # fmt: skip
     """Change a site as a whole, in the version that If-Match names; without `lat` and `lon` it stays where it is."""
@@ -106,7 +107,7 @@ def change_site(
         _check_customer(session, body)
         return records.change(session, who, now, row, "site", {**body.model_dump(), **place}, if_match)
 
-    return once(session, write)
+    return once(session, asked(session, write))
 
 
 @router.delete("/{site_id}", status_code=204, responses=responses(400, 409, 412, 428))

@@ -28,6 +28,7 @@ from api.jobs.listed import places
 from api.jobs.numbers import job_number
 from api.office.gates import begin_gates
 from api.routes import records
+from api.routes.asking import Asked
 from api.routes.lists import Parts
 from api.tables import Visit, VisitHours
 from scheduler.errors import BadInput
@@ -166,7 +167,14 @@ def make_visit(session: Database, who: Writer, now: Now, once: Once, body: Visit
 
 @router.put("/{visit_id}", response_model=VisitRecord, responses=responses(400, 409, 412, 428))
 def change_visit(
-    session: Database, who: Writer, now: Now, once: Once, visit_id: str, body: VisitBody, if_match: IfMatch = None
+    session: Database,
+    who: Writer,
+    now: Now,
+    once: Once,
+    asked: Asked,
+    visit_id: str,
+    body: VisitBody,
+    if_match: IfMatch = None,
 ) -> Response:
     """Change a visit as a whole, in the version that If-Match names."""
 
@@ -179,7 +187,7 @@ def change_visit(
         _allow(session, row.id, body.hours)
         return answer
 
-    return once(session, write)
+    return once(session, asked(session, write))
 
 
 @router.delete("/{visit_id}", status_code=204, responses=responses(400, 409, 412, 428))

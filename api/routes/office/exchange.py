@@ -19,9 +19,9 @@ from starlette.background import BackgroundTask
 
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, everyone, found, own_crew_day, own_job
-from api.clock import Now, local_day, local_days, machine_clock
+from api.clock import Now, local_day, local_days, local_moments, machine_clock
 from api.day.content import day_sheet_pdf
-from api.exchange.importing import IMPORTABLE, Imported, import_tables
+from api.exchange.importing import IMPORTABLE, TABLES, Imported, import_tables
 from api.exchange.imports import Import, Sent
 from api.exchange.whole import write_whole_file
 from api.feeds.addresses import addresses_in_use, token_for
@@ -36,6 +36,7 @@ from api.jobs.packet import packet_pdf
 from api.languages import chosen_language, speak
 from api.ledger.languages import language_of_crew
 from api.ledger.plans.days import by_id, crew_day, crew_week
+from api.office.lists.undoing import lists_of
 from api.outside import outside
 from api.places.filling import filled, questions
 from api.routes.lists import All
@@ -280,6 +281,9 @@ def _page(
         "working": working,
         "questions": questions,
         "most": MOST_SHOWN,
+        "lists": lists_of(session, TABLES),
+        "moment": local_moments(session),
+        "kept": request.query_params.get("kept", "")[:200],
         "may_export": who.role is Role.manager,
     }
     return page(request, "exchange/exchange.html", values, status=status)

@@ -32,6 +32,7 @@ from api.office.keeping import Record
 from api.office.kind import Kind, Values
 from api.office.kinds import KINDS
 from api.office.lacking import lacking
+from api.office.lists.undoing import lists_of
 from api.places.form import Placing, blank, placed
 from api.places.pins import pin_text
 from scheduler.errors import BadInput
@@ -271,7 +272,7 @@ def list_page(
         "kind": kind, "kinds": KINDS.values(), "columns": [c for c in kind.columns if c.short_list],
         "rows": [(record, _address(kind, record)) for record in found_rows], "kept": kept, "fault": fault,
         "named": _in_words(session, kind),
-        "history": _history(session, kind), "most": MOST_SHOWN,
+        "history": _history(session, kind), "most": MOST_SHOWN, "lists": lists_of(session, kind.id),
         "whose": _whose(session, kind), "calendars": standing(session, kind.id), "moment": local_moments(session),
     }  # fmt: skip
     return page(request, "office/list.html", values, status=status)

@@ -29,6 +29,7 @@ from api.languages import page_language, speaking, to_say
 from api.office.files import to_csv
 from api.office.hanging import Hanging
 from api.office.lists.settings import SETTING_LISTS, table_of
+from api.routes.asking import Asked
 from api.routes.office.kinds import csv_answer, what_hangs
 from api.settings import SETTINGS, Settings
 from api.tables import Business, History
@@ -140,7 +141,14 @@ def undo(
 
 @router.put("/{part_id}", responses=responses(400, 409, 412, 428))
 def take_json(
-    session: Database, now: Now, who: Manager, once: Once, part_id: str, body: Values, if_match: IfMatch = None
+    session: Database,
+    now: Now,
+    who: Manager,
+    once: Once,
+    asked: Asked,
+    part_id: str,
+    body: Values,
+    if_match: IfMatch = None,
 ) -> Response:
     """Change values of a part in the version that If-Match names."""
 
@@ -163,7 +171,7 @@ def take_json(
         after = _part(session, part_id)
         return _json(after, choices.mark_of(after))
 
-    return once(session, write)
+    return once(session, asked(session, write))
 
 
 def _part(session: Session, part_id: str) -> choices.Part:

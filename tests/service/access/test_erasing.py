@@ -33,6 +33,7 @@ from tests.service.scripted import SMALL, best
 
 NAME, OLD_PHONE, PHONE, EMAIL = "Odile Marräck", "555-0300", "555-0399", "odile@example.org"
 NUMBER = "+13195550399"
+PDF = b"%PDF-1.7\n%%EOF\n"
 ADDRESS, NOW = "7 Thornfield Lane", datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
 TELLING = (NAME, OLD_PHONE, PHONE, NUMBER, EMAIL, ADDRESS, "rings twice", "dog bites", "told Odile")
 # Texts of what hangs on a customer that say nothing of the person: of the awning, the wall, the work, or staff.
@@ -95,6 +96,17 @@ def customer(client: TestClient, app: FastAPI) -> tuple[str, str]:
         f"/jobs/{job}/photos", data={"shows": "wall"}, files={"file": ("a.png", picture(), "image/png")}, headers=JSON
     )
     assert shown.status_code == 201, shown.text
+    with transaction(app.state.database) as session:
+        gate = tables.Gate(visit_id=job, what="landlord", paper=f"letter of {NAME}", state="closed")
+        session.add(gate)
+        session.flush()
+        number = gate.id
+        session.add(
+            tables.History(at=NOW, by="olive", did="changed", noun="gate", noun_id=f"{job}, landlord",
+                           detail={"paper": ["", "told Odile"]})
+        )  # fmt: skip
+    letter = client.post(f"/gates/{number}/papers", files={"file": (f"{NAME}.pdf", PDF, "")}, headers=JSON)
+    assert letter.status_code == 201, letter.text
     with transaction(app.state.database) as session:
         session.add(
             tables.Message(visit_id=job, to_name=NAME, to_email=EMAIL, subject=f"For {NAME}", body=f"Dear {NAME}",
@@ -177,11 +189,13 @@ def test_nothing_of_an_erased_customer_is_left_and_the_chain_is_whole(
         site = session.get_one(tables.Visit, job).site_id
     stored = store_week(app, site)
     seal(app)
-    (digest,) = [path.name for path in (app.state.settings.data / "photos").iterdir()]
+    data = app.state.settings.data
+    files = [path for folder in ("photos", "papers") for path in (data / folder).iterdir()]
+    assert len(files) == 2
     answer = manager.post(f"/customers/{one}/erase", data={"sure": one}, headers=JSON)
     assert answer.status_code == 200, answer.text
-    assert (answer.json()["photos"], answer.json()["still_named_in"]) == (1, [])
-    assert not (app.state.settings.data / "photos" / digest).exists()
+    assert [answer.json()[name] for name in ("photos", "papers", "still_named_in")] == [1, 1, []]
+    assert not any(path.exists() for path in files)
     seal(app)
     with transaction(app.state.database) as session:
         assert told_anywhere(session) == []
@@ -259,13 +273,14 @@ def test_the_file_of_a_customer_holds_every_row_and_picture_of_theirs_and_nobody
         if name.startswith("rows/")
     }
     assert {table: len(found) for table, found in rows.items() if table != "history"} == {
-        "booking": 1, "customer": 1, "message": 1, "photo": 1, "signature": 1, "site": 1, "text_received": 1,
-        "visit": 1,
+        "booking": 1, "customer": 1, "gate": 1, "gate_paper": 1, "message": 1, "photo": 1, "signature": 1, "site": 1,
+        "text_received": 1, "visit": 1,
     }  # fmt: skip
     assert rows["customer"][0]["phone"] == PHONE
     assert {line["noun_id"] for line in rows["history"]} >= {one, job}
     (photo,) = [name for name in packed.namelist() if name.startswith("photos/")]
     assert Image.open(io.BytesIO(packed.read(photo))).size == (8, 8)
+    assert [packed.read(name) for name in packed.namelist() if name.startswith("papers/")] == [PDF]
     everything = b"".join(packed.read(name) for name in packed.namelist()).decode(errors="replace")
     assert "Oldacre" not in everything
     assert NAME in packed.read("README.txt").decode()

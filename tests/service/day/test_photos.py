@@ -15,8 +15,8 @@ from sqlmodel import select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from api.day import photos
 from api.http.problems import Problem
+from api.ledger import kept_files
 from tests.service.cast import PAGE, signed_in
 from tests.service.day.day_cast import CREW, OTHER, Jobs, history, phone, post
 
@@ -125,7 +125,7 @@ REFUSED = {
     "a cut off PNG": (picture("PNG", size=(800, 600))[:200], 415),
     "a JPEG's beginning alone": (b"\xff\xd8\xff" + b"0" * 50, 415),
     "nothing": (b"", 415),
-    "too many bytes": (b"\xff\xd8\xff" + b"0" * photos.MOST_BYTES, 413),
+    "too many bytes": (b"\xff\xd8\xff" + b"0" * kept_files.MOST_BYTES, 413),
 }
 
 
@@ -145,7 +145,7 @@ def test_a_small_file_that_would_fill_the_memory_is_refused() -> None:
     bomb = picture("PNG", size=(10, 10))
     wide = bomb[:16] + (60_000).to_bytes(4, "big") * 2 + bomb[24:]
     with pytest.raises(Problem) as refused:
-        photos.clean(wide)
+        kept_files.clean(wide)
     assert refused.value.status in (413, 415)
 
 
@@ -199,4 +199,4 @@ def test_a_picture_lost_from_the_folder_is_told(day: tuple[FastAPI, Jobs]) -> No
         path.unlink()
     assert "restore it from a backup" in office.get(address).json()["detail"]
     with pytest.raises(ValueError, match="not a digest"):
-        photos.path_of(Path("/data"), "../secret")
+        kept_files.path_of(Path("/data"), "photos", "../secret")

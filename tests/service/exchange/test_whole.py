@@ -19,6 +19,7 @@ from sqlmodel import select
 from typer.testing import CliRunner
 
 from api import tables
+from api.access.accounts import Role
 from api.app import create_app
 from api.chain.links import broken, seal
 from api.cli import app as commands
@@ -26,7 +27,7 @@ from api.database import open_database, transaction
 from api.exchange.exporting import LEFT_OUT, SECRETS
 from api.exchange.whole import KIND, MANIFEST
 from tests.conftest import BuiltDemo
-from tests.service.cast import PAGE, settings_for, sign_in
+from tests.service.cast import PAGE, settings_for, sign_in, signed_in
 from tests.service.day.day_cast import AT, HOME, MORNING, on_the_morning, phone, post_day
 from tests.service.day.test_photos import picture
 
@@ -50,6 +51,14 @@ def lived(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Path:
             files={"file": ("a.jpg", picture(), "image/jpeg")},
         )  # fmt: skip
         assert sent.status_code in (200, 201), sent.text
+        office = signed_in(app, Role.office)
+        with transaction(app.state.database) as session:
+            gate = tables.Gate(visit_id=jobs.install, what="permit", state="closed")
+            session.add(gate)
+            session.flush()
+            number = gate.id
+        letter = office.post(f"/gates/{number}/papers", files={"file": ("permit.pdf", b"%PDF-1.7\n%%EOF\n", "")})
+        assert letter.status_code in (200, 201, 303), letter.text
         with transaction(app.state.database) as session:
             awning = session.exec(select(tables.Awning.id)).first() or ""
             calendar = tables.BusyCalendar(
@@ -111,10 +120,19 @@ def test_an_empty_base_takes_in_every_row_and_every_file(lived: Path, archive: P
     for name, were in before.items():
         assert after[name] == were, name
     assert sum(map(len, before.values())) > 1000
-    for name in ("signature", "photo", "maker_order", "posted_week", "history", "prepared", "stored_plan"):
+    for name in (
+        "signature",
+        "photo",
+        "gate_paper",
+        "maker_order",
+        "posted_week",
+        "history",
+        "prepared",
+        "stored_plan",
+    ):
         assert before[name], name
     assert files(fresh) == files(lived)
-    assert any(name.startswith("photos/") for name in files(fresh))
+    assert {name.partition("/")[0] for name in files(fresh)} >= {"photos", "papers"}
     engine = open_database(f"sqlite:///{fresh / 'eaveboard.sqlite'}")
     with transaction(engine) as session:
         assert list(broken(session)) == []

@@ -41,6 +41,14 @@ def photo(folder: Path, digest: str) -> None:
             tables.Photo(visit_id="J-1", shows="wall", media_type="image/png", bytes=4, sha256=digest, taken_at=now,
                          taken_by="x")
         )  # fmt: skip
+        session.add(tables.Gate(id=1, visit_id="J-1", what="permit"))
+        session.flush()
+        for name, days in ((digest, None), ("d" * 64, 31), ("e" * 64, 29)):
+            away = now - datetime.timedelta(days=days) if days else None
+            session.add(
+                tables.GatePaper(gate_id=1, name="a.pdf", media_type="application/pdf", bytes=4, sha256=name,
+                                 kept_at=now, kept_by="x", taken_away_at=away)
+            )  # fmt: skip
     database.dispose()
 
 
@@ -53,14 +61,18 @@ def test_what_was_left_is_swept_at_the_start_and_what_is_named_or_young_stays(
     gone = [
         left(photos / "part-abc", OLD_S),
         left(photos / ("a" * 64), OLD_S),  # its row was never kept
+        left(sqlite_folder / "papers" / ("a" * 64), OLD_S),
+        left(sqlite_folder / "papers" / ("d" * 64), OLD_S),  # taken away long ago
         left(sqlite_folder / ".restoring-x" / "eaveboard.sqlite", OLD_S).parent,
         left(passing / "eave-export-x.zip", OLD_S),
     ]
-    os.utime(gone[2], (time.time() - OLD_S, time.time() - OLD_S))
+    os.utime(gone[4], (time.time() - OLD_S, time.time() - OLD_S))
     stays = [
         left(photos / "part-new", 60),
         left(photos / ("b" * 64), 60),
         left(photos / ("c" * 64), OLD_S),
+        left(sqlite_folder / "papers" / ("c" * 64), OLD_S),
+        left(sqlite_folder / "papers" / ("e" * 64), OLD_S),  # taken away of late
         left(passing / "somebody-elses.zip", OLD_S),
         left(sqlite_folder / "notes.txt", OLD_S),
     ]
