@@ -107,3 +107,12 @@ def running(folder: Path, laid_out: Path | None = None) -> Iterator[str]:
         yield _address(folder)
     finally:
         stop(folder)
+
+
+def fresh(server: sa.URL, name: str) -> str:
+    """Return the address of a new, empty database of a PostgreSQL server."""
+    engine = sa.create_engine(server, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool)
+    with engine.connect() as connection:
+        connection.execute(sa.text(f"DROP DATABASE IF EXISTS {name}"))
+        connection.execute(sa.text(f"CREATE DATABASE {name}"))
+    return server.set(database=name).render_as_string(hide_password=False)

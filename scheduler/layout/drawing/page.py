@@ -151,10 +151,12 @@ def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: M
     bottom = _columns_of(sheet, survey, layout, measures)[0].bottom + 2
     inner = Box(MARGIN, MARGIN, sheet.width - MARGIN, bottom)
     least = max(_ends(survey, layout, measures, _columns_of(sheet, survey, layout, measures, 0.0))) + 2.5
-    most = least + _key_height([""] * _MOST_KEY_LINES)
     heights = [height for height in _LOWER if height > least]
+    last = heights[-1] if heights else 0.0
+    # where side view and schedule want more than all of these: no more than they and the key do
+    with_key = (least + _key_height([""] * lines) for lines in range(_MOST_KEY_LINES + 1))
     best: _First | None = None
-    for lower in heights if heights and heights[-1] > most else [*heights, most]:
+    for lower in [*heights, *(height for height in with_key if height > last)]:
         whole = Box(inner.left, inner.top + HEAD + 1, inner.right, bottom - lower - 3)
         picture, key, unnamed = _picture(survey, layout, stands, measures, whole)
         high = picture.view.wall.bottom - picture.view.wall.top

@@ -19,6 +19,7 @@ _BETWEEN = LINE * 0.28
 _LEAST_LINES = 3  # of a finding at the foot of a column, where it runs on
 _MOST_TRIED = 30  # findings that found no room, after which no more are tried
 _MOST_WAYS = 60  # kept of the ways to set what has been set so far: three columns seldom have more that differ
+_MANY, _WAYS_OF_MANY = 30, 3  # findings, of which no sheet has room for all in any way, and the ways kept of so many
 _WORD = {"stop": "Stop", "caution": "Caution", "note": "Note"}
 
 
@@ -66,21 +67,25 @@ def best_way(findings: Sequence[Finding], columns: Sequence[Box], say: Say, must
     """Return the best way to set `findings`, in order of rank, into `columns`.
 
     Of stops as many as can find room do. Of the rest each finds it that can beside those before it. Only the first
-    `must` (None: all) and stops may run on from one column into the next, and do where one more finds room by that.
+    `must` (None: all) and stops may run on from one column into the next, and do where one more finds room by that; so
+    may the very first, which would be put off for ever where no column takes it whole.
     """
     must = len(findings) if must is None else must
+    most = _MOST_WAYS if len(findings) <= _MANY else _WAYS_OF_MANY
     ways = [SetIn(tuple(box.top + SIZE for box in columns))]
     for n, finding in enumerate(findings):
         stop = finding.level == "stop"
         tried = [way for way in ways if len(way.left_out) <= _MOST_TRIED]
-        set_in = [found for way in tried for found in _with(way, finding, columns, say, n < must or stop)]
+        if not tried:
+            return _without_more(min(ways, key=lambda way: way.worth), findings, n)
+        set_in = [found for way in tried for found in _with(way, finding, columns, say, n < must or stop or not n)]
         without = [_without(way, n, stop) for way in ways]
         if set_in and not stop:  # else who comes after would be set in place of who comes before
             without = []
         distinct: dict[object, SetIn] = {}
         for way in sorted([*set_in, *without], key=lambda way: way.worth):
             distinct.setdefault((tuple(round(y, 3) for y in way.ends), way.full, way.stops_out), way)
-        ways = list(distinct.values())[:_MOST_WAYS]
+        ways = list(distinct.values())[:most]
         if n + 1 == len(findings) or (stop and findings[n + 1].level != "stop"):
             fewest = min(way.stops_out for way in ways)
             ways = [way for way in ways if way.stops_out == fewest]
@@ -132,6 +137,15 @@ def lead_width(level: str, say: Say, *, continued: bool) -> float:
 def _without(way: SetIn, n: int, stop: bool) -> SetIn:
     pieces, left_out = (*way.pieces, ()), (*way.left_out, n)
     return replace(way, pieces=pieces, left_out=left_out, stops_out=way.stops_out + stop)
+
+
+def _without_more(way: SetIn, findings: Sequence[Finding], n: int) -> SetIn:
+    """Return `way` without any of the findings from place `n` on."""
+    more = range(n, len(findings))
+    stops = sum(finding.level == "stop" for finding in findings[n:])
+    return replace(
+        way, pieces=(*way.pieces, *(() for _ in more)), left_out=(*way.left_out, *more), stops_out=way.stops_out + stops
+    )
 
 
 def _with(way: SetIn, finding: Finding, columns: Sequence[Box], say: Say, may_run_on: bool) -> Iterator[SetIn]:
@@ -204,7 +218,12 @@ def _room(box: Box, y: float) -> int:
 
 
 def _wrapped(words: str, box: Box, indent: float) -> tuple[str, ...]:
-    return tuple(wrap(words, SIZE, box.right - box.left - INDENT, indent=indent))
+    return _in_lines(words, round(box.right - box.left - INDENT, 6), indent)
+
+
+@lru_cache(maxsize=8192)  # the same words are set in one column after the other, in many ways
+def _in_lines(words: str, width: float, indent: float) -> tuple[str, ...]:
+    return tuple(wrap(words, SIZE, width, indent=indent))
 
 
 @lru_cache(maxsize=512)

@@ -10,6 +10,7 @@ import msgspec
 from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing import describe
+from scheduler.layout.drawing.schedule import use_words
 from tests.surveys import plain_survey
 
 CASE = "self weight and service wind class 2 down, open"
@@ -106,3 +107,9 @@ def test_the_description_of_what_cannot_be_drilled() -> None:
     unknown = describe(plain_survey(**CONCRETE), lay_out(plain_survey(**CONCRETE)), units="metric")
     assert unknown[9].endswith("outer bracket of arm 1.")
     assert unknown[10].endswith("from the awning's left end.")
+
+
+def test_load_cases_are_named_in_the_readers_language() -> None:
+    spanish = {"self weight, open": "peso propio, abierto"}
+    told = use_words({"self weight, open": "A"}, ["self weight, open"], lambda text: spanish.get(text, text))
+    assert told.endswith(": A peso propio, abierto.")

@@ -12,7 +12,7 @@ from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding, Layout
 from scheduler.layout.drawing import describe, draw_svg
 from scheduler.layout.drawing.paper.measures import Measures, Units
-from scheduler.layout.drawing.schedule import hole, use_words
+from scheduler.layout.drawing.schedule import hole
 from tests.drawn import written
 from tests.surveys import plain_survey
 
@@ -390,14 +390,7 @@ def test_what_does_not_fit_the_sheet_is_counted_and_named() -> None:
     stops = sum(f"End {n}." in found for n in range(12))
     assert 0 < stops < 12
     left = ", ".join(f"stop {n}" for n in range(stops, 12))
-    ending = f"({left}, caution 0, caution 1)."
     counted = f"No room here, so on the next page: {12 - stops} stops and 2 cautions"
     rest = found[found.index("No room here") :]
     assert f"{12 - stops} stops, 2 cautions, 1 note." in found  # the foot says what stands on the later pages
-    assert rest.startswith(f"{counted} {ending}") or rest.startswith(f"{counted} ({left[:20]}")
-
-
-def test_load_cases_are_named_in_the_readers_language() -> None:
-    spanish = {"self weight, open": "peso propio, abierto"}
-    words = use_words({"self weight, open": "A"}, ["self weight, open"], lambda text: spanish.get(text, text))
-    assert words.endswith(": A peso propio, abierto.")
+    assert rest.startswith(f"{counted} ({left}, caution 0, caution 1).") or rest.startswith(f"{counted} ({left[:20]}")
