@@ -80,7 +80,7 @@ class ListWork(Piece):
 
 
 @dataclass(frozen=True)
-class Outcome:
+class ListOutcome:
     """What a process says of a list at its end."""
 
     rows: tuple[RowOutcome, ...]
@@ -89,7 +89,7 @@ class Outcome:
     stopped: bool = False
 
 
-class Stopped(Exception):
+class ListStopped(Exception):
     """Somebody has stopped the list."""
 
 
@@ -173,7 +173,7 @@ class Lists:
 
     def _see(self, made: ListWork, kind_id: str, given: tuple[Any, ...]) -> None:
         try:
-            done: Outcome = behind(
+            done: ListOutcome = behind(
                 look_or_take, *given, step=made.step, ended=self._closing, own_process=self._own_process,
                 most_s=MOST_S,
             )  # fmt: skip
@@ -216,7 +216,7 @@ def kind_of(kind_id: str) -> Any:
 def look_or_take(
     address: str, kind_id: str, name: str, rows: list[Any], work: ListWork, mark: str | None,
     now: datetime.datetime, spoken: str, tell: Tell,
-) -> Outcome:  # fmt: skip
+) -> ListOutcome:  # fmt: skip
     """Look a list through, and take it in where it does what `mark` says; with a database connection of one's own."""
     engine = open_database(address)
     kind = kind_of(kind_id)
@@ -227,7 +227,7 @@ def look_or_take(
     def step(so_far: int) -> None:
         tell(so_far, work.total)
         if work.stop_file.exists():
-            raise Stopped
+            raise ListStopped
 
     def do(session: Session) -> None:
         tried.append(take(session, kind, table, work.columns, step=step, **given))
@@ -236,18 +236,18 @@ def look_or_take(
         with speaking(spoken), worded(lambda: _wording(engine)):
             hangs = hanging(Days(engine), now, do, takes_long=True)
             if mark is None:
-                return Outcome(tried[0].rows, hangs)
+                return ListOutcome(tried[0].rows, hangs)
             if tried[0].mark != mark:
-                return Outcome(tried[0].rows, hangs, MOVED_ON)
+                return ListOutcome(tried[0].rows, hangs, MOVED_ON)
             take_in(
                 engine, kind, table, work.columns, name=name, step=lambda n: step(work.lines + n), found=found, **given
             )
             tell(work.total, work.total)
-            return Outcome(tuple(found))
-    except Stopped:
-        return Outcome(tuple(found), stopped=True)
+            return ListOutcome(tuple(found))
+    except ListStopped:
+        return ListOutcome(tuple(found), stopped=True)
     except (Problem, SQLAlchemyError) as fault:
-        return Outcome(tuple(found), fault=problem_of(fault).detail)
+        return ListOutcome(tuple(found), fault=problem_of(fault).detail)
     finally:
         engine.dispose()
 

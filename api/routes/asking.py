@@ -16,7 +16,7 @@ from api.http.problems import Problem
 from api.office.hanging import hanging_on
 
 
-class Asking:
+class AskedWhatFalls:
     """Whether posted visits that fall by a change have been seen by whoever sends it."""
 
     def __init__(
@@ -58,4 +58,4 @@ class Asking:
         raise Problem(409, detail, kind="falls", lost=list(hangs.lost), falls=falls)
 
 
-Asked = Annotated[Asking, Depends()]
+Asked = Annotated[AskedWhatFalls, Depends()]

@@ -54,4 +54,5 @@ RELEASED = {
     "0051_km_cents.py": "92c2795d87d54e61be167c55be4c79010026551eae2e99ec78b33ee94b6feaa1",
     "0052_load_times.py": "9c5ff1863a8d8ef79082c13b592412d2570cfcaf2238fc01a50667e4be25a1fc",
     "0053_link_phones.py": "221e715d5ebaa6aff948f2e54a1d2452064005e51022a759650e7e30ba13d288",
+    "0054_papers_and_lists.py": "08af23db74565bc6f30f1d44e564014a969cc1be5dd63f7bcca81767f85e2da2",
 }

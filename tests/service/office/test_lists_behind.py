@@ -280,7 +280,7 @@ def test_a_process_that_is_killed_leaves_whole_rows_and_the_page_says_so(
         before = multiprocessing.active_children()
         over(office, address)
         press(office, address, "keep")
-        until(lambda: "are in." in text_of(office.get(address).text) or "Taken in" in office.get(address).text)
+        until(lambda: whole(app) > 0)
         for child in multiprocessing.active_children():
             if child not in before:
                 child.kill()

@@ -19,6 +19,7 @@ from api.database import transaction
 from api.office.kinds import KINDS
 from tests.service.cast import PAGE, signed_in
 from tests.service.office.test_entry import form_of
+from tests.waiting import until
 
 NOW = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
 LEA = {"id": "", "name": "Lea Quill", "yard_id": "north", "role": "lead", "phone": "555-0100", "skills": "stucco, tile"}
@@ -172,7 +173,9 @@ def test_a_table_taken_out_and_in_again_changes_nothing(posted: FastAPI, kind: s
     office.headers.update(PAGE)
     out = office.get(f"/set-up/{kind}/table.csv").content
     rows = out.decode("utf-8-sig").count("\r\n") - 1
-    page = text_of(office.get(send(office, kind, out) if rows else f"/set-up/{kind}").text)
+    address = send(office, kind, out) if rows else f"/set-up/{kind}"
+    until(lambda: "progress max=" not in office.get(address).text)  # a long one is looked through behind its page
+    page = text_of(office.get(address).text)
     assert not rows or f"0 new, 0 changed, {rows} as they are, 0 refused" in page, page
     assert office.get(f"/set-up/{kind}/blank.csv").content.count(b"\r\n") == 1
 
