@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
+import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -36,7 +37,7 @@ class Cache:
         folder.mkdir(parents=True, exist_ok=True)
         self._file = folder / FILE
         with self._opened() as database:
-            database.execute("pragma journal_mode = wal")
+            _write_ahead(database)
             database.executescript(_TABLES)
             database.execute("insert or ignore into sources (identity) values (?)", (identity,))
             (self._source,) = database.execute("select id from sources where identity = ?", (identity,)).fetchone()
@@ -87,6 +88,19 @@ class Cache:
                 yield database
         finally:
             database.close()
+
+
+def _write_ahead(database: sqlite3.Connection) -> None:
+    """Have readers and writers at once; a change of the mode is refused where somebody has the file, not waited for."""
+    until = time.monotonic() + _WAIT_S
+    while True:
+        try:
+            database.execute("pragma journal_mode = wal")
+            return
+        except sqlite3.OperationalError as fault:
+            if fault.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                raise
+        time.sleep(0.02)
 
 
 def _micro(point: Point) -> tuple[int, int]:
