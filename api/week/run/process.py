@@ -2,7 +2,7 @@
 
 The service sends ("stop", run) over the pipe. The process sends first its number, then ("progress", run, seconds, cost,
 bound, phase, plan), the plan as its document where it is another than the last one sent, and ("note", run, words) where
-a cluster could not do its share or late arrivals were weighed. Where the service has gone, the process ends.
+a cluster could not do its share or late arrivals were to be weighed. Where the service has gone, the process ends.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ from typing import Any
 
 from api.cluster import ClusterDoor
 from api.ledger.plans.documents import TimeSpread, notes_from_data
-from api.week.run.weighed import weighed
+from api.week.run.weighed import no_time, none_better, two_crews_meet, weighed, yards_apart
 from api.workers.giving_way import give_way
-from scheduler import Elsewhere, Progress, plan_by_yard, tiny_week
+from scheduler import Elsewhere, Fixed, Progress, parts_of, plan_by_yard, tiny_week
 from scheduler import fixed_from_data as from_data
 from scheduler import plan_week as solve
 from scheduler.documents import encode
 from scheduler.errors import BadInput
-from scheduler.plan import Plan, read_plan
+from scheduler.plan import Plan, Route, read_plan
 from scheduler.reports.odds import Doubts
 from scheduler.reports.recourse import Recourse
 from scheduler.week import Week, read_week
@@ -79,33 +79,52 @@ def plan(
 
     notes = notes_from_data(beside)
     whole = notes.put(read_week(week))
-    recourse = None if notes.spread is None else _recourse(whole, notes.spread)
+    late = None if notes.spread is None else _Late(whole, notes.spread)
+    kept = from_data(fixed) if fixed else None
     try:
         made = _planned(
             whole,
             run,
-            recourse=recourse,
+            recourse=late,
             seconds=seconds,
             clock=time.monotonic,
             report=report,
             stop=lambda: _stopped(run),
-            fixed=from_data(fixed) if fixed else None,
+            fixed=kept,
             start=read_plan(start) if start else None,
         )
     except BadInput as fault:
         return "refused", str(fault)
-    if recourse is not None and cheapest is not None and made.cost.total > cheapest.cost.total:
+    if late is not None:
         assert _line is not None
-        saved = sum(map(recourse, cheapest.routes)) - sum(map(recourse, made.routes))
-        _line.send(("note", run, weighed(made.cost.total - cheapest.cost.total, round(saved))))
+        _line.send(("note", run, late.told(whole, kept, cheapest, made)))
     # What was found at the very end, or all there is of a search that ended before it was asked, is progress too.
     report(Progress(made.seconds, made.cost.total, made.bound, phase, made))
     return "plan", encode(made).decode()
 
 
-def _recourse(week: Week, spread: TimeSpread) -> Recourse:
-    doubts = Doubts(spread.median_min, spread.p80_factor, spread.drive_p80_factor, {}, {})
-    return Recourse(week, doubts, spread.late_cents, spread.pace)
+class _Late:
+    """What is to be expected of a route beyond its plan, and whether anyone asked."""
+
+    def __init__(self, week: Week, spread: TimeSpread) -> None:
+        doubts = Doubts(spread.median_min, spread.p80_factor, spread.drive_p80_factor, {}, {})
+        self.recourse = Recourse(week, doubts, spread.late_cents, spread.pace)
+        self.asked = False
+
+    def __call__(self, route: Route) -> float:
+        self.asked = True
+        return self.recourse(route)
+
+    def told(self, week: Week, fixed: Fixed | None, cheapest: Plan | None, made: Plan) -> str:
+        """Return in a sentence how the plan weighs late arrivals, or why it does not."""
+        if self.asked and cheapest is not None and made.cost.total > cheapest.cost.total:
+            saved = sum(map(self.recourse, cheapest.routes)) - sum(map(self.recourse, made.routes))
+            return weighed(made.cost.total - cheapest.cost.total, round(saved))
+        if self.asked or not made.routes:
+            return none_better()
+        if any(job.assist is not None for job in week.jobs):
+            return two_crews_meet()
+        return yards_apart() if _door is not None and len(parts_of(week, fixed)) > 1 else no_time()
 
 
 def _planned(week: Week, run: int, **how: Any) -> Plan:
