@@ -9,12 +9,21 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
+from scheduler.price import RETIME_FROM_MIN
 
 Hold = Literal["firm", "day", "soft"]
 
 
 # How firmly a promised time is held, as it is said to whoever promises it.
 HOLDS = {"firm": "firm: crew, day and hour", "day": "the day", "soft": "may still move"}
+
+
+def window_told(start_min: int) -> tuple[int, int]:
+    """Return between which minutes of the day the crew comes, as customers are told who are promised no minute.
+
+    Half an hour either way of `start_min`, rounded out to times that are said, such as 6:35 and 7:40 for 7:07.
+    """
+    return (start_min - RETIME_FROM_MIN) // 5 * 5, -(-(start_min + RETIME_FROM_MIN) // 5) * 5
 
 
 def moment_after_all(session: Session, now: datetime.datetime) -> datetime.datetime:

@@ -15,7 +15,7 @@ from api.fields.wording import wording
 from api.languages import ENGLISH, gettext, ngettext, speaking, to_say
 from api.ledger.languages import language_of_customer
 from api.ledger.plans.days import by_id
-from scheduler.price import RETIME_FROM_MIN
+from api.ledger.told import window_told
 
 Spot = Mapping[str, Any]  # crew, date (ISO), start, end, hold
 
@@ -63,7 +63,7 @@ def arrival(spot: Spot) -> str:
     start = int(spot["start"])
     if spot["hold"] == "firm":
         return ngettext("at {time}", "at {time}", _hour(start)).format(time=clock(start))
-    early, late = (start - RETIME_FROM_MIN) // 5 * 5, -(-(start + RETIME_FROM_MIN) // 5) * 5
+    early, late = window_told(start)
     return gettext("between {early} and {late}").format(early=clock(early), late=clock(late))
 
 

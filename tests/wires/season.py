@@ -14,6 +14,7 @@ from api import tables
 from api.database import transaction
 from api.fields.rules import rules_from_data
 from api.fields.shown import clock
+from api.ledger.told import window_told
 from tests.steps import CHECKS
 from tests.wires.agree import nobody_lost, pages_agree, posted_documents
 from tests.wires.doors import Doors, moment
@@ -26,6 +27,12 @@ EVENING, LAST_MIN = 18 * 60, 19 * 60 + 30
 IN_TIME_MIN = 30
 HOME_MIN = 25  # the drive home, on which a visit may still be given to a crew
 LOOK_MIN = 15
+
+
+def _in_time(begun: int, told: int, hold: str) -> bool:
+    """Say whether the crew came as the customer's message said: at a minute, or between two."""
+    early, late = (told - IN_TIME_MIN, told + IN_TIME_MIN) if hold == "firm" else window_told(told)
+    return early <= begun <= late
 
 
 @dataclass
@@ -69,7 +76,7 @@ class Season:
     ) -> None:
         self.doors, self.world, self.wired, self.thorough, self.look_min = doors, world, wired, thorough, look_min
         self.office, self.tally = Office(doors), Tally()
-        self.promised: dict[str, tuple[datetime.date, int]] = {}
+        self.promised: dict[str, tuple[datetime.date, int, str]] = {}
         self.began: dict[str, tuple[datetime.date, int]] = {}
         self.broken: dict[datetime.date, str] = {}
 
@@ -291,17 +298,17 @@ class Season:
             row = tables.Booking
             rows = select(row).where(row.day >= monday, row.day < after, col(row.withdrawn_at).is_(None))
             for one in session.exec(rows.order_by(col(row.id))):
-                self.promised[one.visit_id] = one.day, one.start
+                self.promised[one.visit_id] = one.day, one.start, one.hold
 
     def _judge(self, date: datetime.date) -> None:
         """Count the promises of a day: kept, moved with notice, or broken without a word."""
         with transaction(self.doors.app.state.database) as session:
             rules = rules_from_data(session.get_one(tables.Business, 1).rules)
-            for visit, (day, start) in self.promised.items():
+            for visit, (day, start, hold) in self.promised.items():
                 if day != date:
                     continue
                 begun = self.began.get(visit)
-                if begun is not None and begun[0] == date and abs(begun[1] - start) <= IN_TIME_MIN:
+                if begun is not None and begun[0] == date and _in_time(begun[1], start, hold):
                     self.tally.kept += 1
                     continue
                 heard = select(tables.Message.id).where(
