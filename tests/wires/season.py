@@ -167,11 +167,9 @@ class Season:
     def _work(self, date: datetime.date, monday: datetime.date) -> None:
         _, plan = posted_documents(self.doors, monday)
         offset = (date - monday).days
-        crews = [
-            CrewOut(route.crew, route.depart + self.world.late_min(route.crew, date))
-            for route in plan.routes if route.day == offset
-        ]  # fmt: skip
-        looked = min((crew.at for crew in crews), default=0)
+        routes = [route for route in plan.routes if route.day == offset]
+        crews = [CrewOut(route.crew, route.depart + self.world.late_min(route.crew, date)) for route in routes]
+        looked = min((route.depart for route in routes), default=0)  # a crew that should have left may not have
         while crews:
             crew = min(crews, key=lambda one: (one.at, one.name))
             while self.wired and looked + self.look_min < crew.at:
