@@ -202,6 +202,8 @@ class Season:
                 crew.left = crew.at
                 self.doors.tap(crew.name, date, "out", overruled_by="Played", overruled_why="Loading is not played.")
             self.doors.tap(crew.name, date, "times", visit=crew.visit, what="on_way")
+            if self.wired:
+                self.office.look_at_today()  # the page of today is live: who leaves late is seen to do so
             state = self.doors.get(f"/crews/{crew.name}/days/{date}/state")
             crew.at = max(crew.at + 2, state["expected"]["visits"][crew.visit]["start"] + 2)
             return True
