@@ -9,6 +9,7 @@ fleet has too many idle: that is dear, so that there is a solution whatever rout
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +17,6 @@ import highspy
 import numpy as np
 
 from scheduler.engine.master.rows import Rows
-from scheduler.engine.model.arrays import Ints
 
 INFINITY = highspy.kHighsInf
 
@@ -89,7 +89,7 @@ def worth(rows: Rows, decided: Decided, dual: Any) -> float:
     return float(price @ limit + np.minimum(0.0, idle) @ count + short.sum())
 
 
-def idle_now(rows: Rows, crew_day: Ints, value: Any) -> Any:
+def idle_now(rows: Rows, crew_day: Sequence[int], value: Any) -> Any:
     """Return by fleet how many crew days are idle where columns of these crew days are taken by so much each."""
-    out = np.bincount(crew_day, weights=value, minlength=len(rows.model.crew_days))
+    out = np.bincount(np.array(crew_day, dtype=np.int64), weights=value, minlength=len(rows.model.crew_days))
     return np.array([size - out[fleet].sum() for size, fleet in zip(rows.fleet_sizes, rows.fleets, strict=True)])

@@ -180,7 +180,6 @@ class Relaxation:
         most *= 4 if beam == 0 else 1  # a round that sees all takes long: better more of it than more of them
 
         reduced_of_listed = self.listed.reduced(self.dual)
-
         away: dict[int, Priced] = {}
         if self.spread is not None and len(priced := [k for k in self.lead if k not in self.listed.span]) > 1:
             away = self.spread.search(priced, Round(prices, -TOLERANCE, room, beam, most, STEPS[beam]))
@@ -248,9 +247,7 @@ class Relaxation:
             timer.cancel()
 
     def _under(self, gap: float, most: int, room: int, all_or_none: bool, halt: Ints) -> bool:
-        prices = self.rows.prices(self.dual, self.days)
-        reduced_of_listed = self.listed.reduced(self.dual)
-
+        prices, reduced_of_listed = self.rows.prices(self.dual, self.days), self.listed.reduced(self.dual)
         given_up = False
 
         def one(k: int) -> tuple[Columns, int]:
@@ -288,9 +285,7 @@ class Relaxation:
 
     def idle(self) -> Any:
         """Return by fleet how many crew days stay in the yard in the program's last solution."""
-        inside = np.nonzero(self.primal > 0)[0]
-        crew_day = np.array([self.pool.crew_day[c] for c in inside], dtype=np.int64)
-        return idle_now(self.rows, crew_day, self.primal[inside])
+        return idle_now(self.rows, self.pool.crew_day[: len(self.primal)], self.primal)
 
     def skipped(self) -> Any:
         """Return by job how much of it the program's last solution skips."""
@@ -298,8 +293,7 @@ class Relaxation:
 
     def limit(self, columns: Sequence[int], lower: float, upper: float) -> None:
         """Bound the columns in the program, which is not solved again."""
-        count = len(columns)
-        if count:
+        if count := len(columns):
             those = np.array(columns, dtype=np.int64)
             self._bring_in(np.unique(those[self.place[those] < 0]))
             places = (self.place[those] + self.first).astype(np.int32)
@@ -329,9 +323,7 @@ class Relaxation:
     def cut(self) -> int:
         """Add the cover cuts that the last solution breaks; return how many."""
         columns = self.pool.columns()
-        value = np.zeros(len(self.pool))
-        value[: len(self.primal)] = self.primal
-        cuts = self.rows.violated(columns, value)
+        cuts = self.rows.violated(columns, np.pad(self.primal, (0, len(self.pool) - len(self.primal))))
         if not cuts:
             return 0
         self._take_new()

@@ -16,10 +16,13 @@ from scheduler.engine.master import enumeration
 from scheduler.engine.model.build import build
 from scheduler.engine.search import choosing
 from scheduler.engine.search.branching import Branching
-from scheduler.week import Crew, Job, Place, Shift, Travel, Vehicle, Week, Window, Yard, checked
+from scheduler.week import Crew, Job, Place, Shift, Travel, Week, Window, Yard, checked
+from tests.benchmarks.make_weeks import make_week
 from tests.brute import cheapest
 from tests.unit.engine.search.test_diving import SEEDS, solved
 from tests.weeks import small_week
+
+VAN = make_week("installs", 4, 1, seed=1).crews[0].vehicle
 
 
 @pytest.mark.parametrize("priced", [False, True], ids=["listed", "priced"])
@@ -60,7 +63,7 @@ def alike(seed: int) -> Week:
     rows = tuple(tuple(round(150 * math.hypot(a.lat - b.lat, a.lon - b.lon)) for b in places) for a in places)
     crew = Crew(
         id="", yard="yard", hands=2, skills=(), shifts=(Shift(day=0, start=480, end=1020, overtime=0),),
-        vehicle=Vehicle(payload_kg=1000, rack_mm=8000, boxes=30), onboard={}, day_cents=rng.randint(10_000, 40_000),
+        vehicle=VAN, onboard={}, day_cents=rng.randint(10_000, 40_000),
         minute_cents=50, overtime_minute_cents=0, km_cents=0,
     )  # fmt: skip
     jobs = tuple(
