@@ -11,10 +11,11 @@ from typing import Any
 import highspy
 import numpy as np
 
+from scheduler.engine.master.decided import Decided, add_idle, idle_now, lean, nothing, worth
 from scheduler.engine.master.enumeration import Listed
 from scheduler.engine.master.pool import Pool
 from scheduler.engine.master.rows import Rows
-from scheduler.engine.master.solver import append, lean, roughly, solver
+from scheduler.engine.master.solver import append, roughly, solver
 from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.pricing.columns import Columns, joined
 from scheduler.engine.pricing.crew_day import FINE_STEPS, MOST_STEPS, ROUGH_STEPS, ROUGHEST_STEPS, Day, Priced
@@ -70,6 +71,8 @@ class Relaxation:
         self.beams = BEAMS if model.copied is None else SHORT_BEAMS
         self.very_many = len(self.lead) >= VERY_MANY_DAYS
         self.lp = solver(self.rows)
+        self.first = self.rows.first + add_idle(self.lp, self.rows)  # of the program's columns, that of a route
+        self.decided = nothing(self.rows)
         self.inside: Ints = np.zeros(0, np.int64)  # the pool's columns in the program, in its order
         self.place: Ints = np.zeros(0, np.int64)  # of each of the pool's its place in `inside`; below 0: outside
         self.bound = -math.inf
@@ -81,8 +84,6 @@ class Relaxation:
         self.fullness = [1.0] * parts if len(self.lead) >= MANY_DAYS else [0.0]  # of the parts as last priced
         self.dual: Any = np.zeros(len(self.rows.cap))
         self.primal: Any = np.zeros(0)
-        self.skip_low: Any = np.zeros(self.rows.skips)  # by job: 1 where it is skipped for certain
-        self.skip_more: Any = np.zeros(self.rows.skips)  # cents that skipping it costs on top
         self.listed = Listed(self.rows, self.days, self.lead, check)
         # The cost of a route's metres is rounded: a priced column costs at most half a cent less than pricing counts.
         priced = [k for k in self.lead if k not in self.listed.span and int(model.km_cents[k]) % 1000]
@@ -155,7 +156,7 @@ class Relaxation:
         order = np.argsort(reduced, kind="stable")
         out = np.sort(order[self._most_inside // 2 :])
         out = out[reduced[out] > TOLERANCE]
-        self.lp.deleteCols(len(out), (out + self.rows.first).astype(np.int32))
+        self.lp.deleteCols(len(out), (out + self.first).astype(np.int32))
         self.inside = np.delete(self.inside, out)
         self.place[:] = -1
         self.place[self.inside] = np.arange(len(self.inside))
@@ -164,9 +165,9 @@ class Relaxation:
         """Set `value`, `dual` and `primal` by the program's last solution."""
         solution = self.lp.getSolution()
         self.value = float(self.lp.getInfo().objective_function_value)
-        self.dual = self.rows.rightly_signed(np.array(solution.row_dual))
+        self.dual = self.rows.rightly_signed(np.array(solution.row_dual), fleets=self.decided.fleets)
         self.primal = np.zeros(len(self.place))
-        self.primal[self.inside] = np.array(solution.col_value)[self.rows.first :]
+        self.primal[self.inside] = np.array(solution.col_value)[self.first :]
 
     def price(self, beam: int) -> tuple[int, bool]:
         """Add columns of negative reduced cost; return how many are new and whether all of them have been seen.
@@ -179,7 +180,6 @@ class Relaxation:
         most *= 4 if beam == 0 else 1  # a round that sees all takes long: better more of it than more of them
 
         reduced_of_listed = self.listed.reduced(self.dual)
-
         away: dict[int, Priced] = {}
         if self.spread is not None and len(priced := [k for k in self.lead if k not in self.listed.span]) > 1:
             away = self.spread.search(priced, Round(prices, -TOLERANCE, room, beam, most, STEPS[beam]))
@@ -247,9 +247,7 @@ class Relaxation:
             timer.cancel()
 
     def _under(self, gap: float, most: int, room: int, all_or_none: bool, halt: Ints) -> bool:
-        prices = self.rows.prices(self.dual, self.days)
-        reduced_of_listed = self.listed.reduced(self.dual)
-
+        prices, reduced_of_listed = self.rows.prices(self.dual, self.days), self.listed.reduced(self.dual)
         given_up = False
 
         def one(k: int) -> tuple[Columns, int]:
@@ -275,14 +273,19 @@ class Relaxation:
         return True
 
     def dual_value(self) -> float:
-        """Return what the prices alone are worth: right sides by prices, with the skip columns at their best."""
-        gain = self.rows.skip_gain(self.dual) + self.skip_more
-        return float(self.dual @ self.rows.cap + np.where(gain < 0, gain, self.skip_low * gain).sum())
+        """Return what the prices alone are worth: right sides by prices, with skip and idle columns at their best."""
+        gain, decided = self.rows.skip_gain(self.dual) + self.decided.more, self.decided
+        skips = np.where(gain < 0, gain, decided.skipped * gain).sum()
+        return float(self.dual @ self.rows.cap + skips) + worth(self.rows, decided, self.dual)
 
-    def lean(self, low: Any, more: Any) -> None:
-        """Have jobs skipped for certain (`low` 1), or at so many cents `more`: bounds are then those of such plans."""
-        self.skip_low, self.skip_more = low, more
-        lean(self.lp, self.rows, low, more)
+    def lean(self, decided: Decided) -> None:
+        """Have the program keep to what is decided: bounds are then those of such plans."""
+        self.decided = decided
+        lean(self.lp, self.rows, decided)
+
+    def idle(self) -> Any:
+        """Return by fleet how many crew days stay in the yard in the program's last solution."""
+        return idle_now(self.rows, self.pool.crew_day[: len(self.primal)], self.primal)
 
     def skipped(self) -> Any:
         """Return by job how much of it the program's last solution skips."""
@@ -290,11 +293,10 @@ class Relaxation:
 
     def limit(self, columns: Sequence[int], lower: float, upper: float) -> None:
         """Bound the columns in the program, which is not solved again."""
-        count = len(columns)
-        if count:
+        if count := len(columns):
             those = np.array(columns, dtype=np.int64)
             self._bring_in(np.unique(those[self.place[those] < 0]))
-            places = (self.place[those] + self.rows.first).astype(np.int32)
+            places = (self.place[those] + self.first).astype(np.int32)
             self.lp.changeColsBounds(count, places, np.full(count, lower), np.full(count, upper))
 
     def back_to(self, basis: highspy.HighsBasis) -> None:
@@ -321,9 +323,7 @@ class Relaxation:
     def cut(self) -> int:
         """Add the cover cuts that the last solution breaks; return how many."""
         columns = self.pool.columns()
-        value = np.zeros(len(self.pool))
-        value[: len(self.primal)] = self.primal
-        cuts = self.rows.violated(columns, value)
+        cuts = self.rows.violated(columns, np.pad(self.primal, (0, len(self.pool) - len(self.primal))))
         if not cuts:
             return 0
         self._take_new()
@@ -331,7 +331,7 @@ class Relaxation:
         for cut in cuts:
             weight = columns.sum_over_jobs(cut.weight[self.model.row_of]) * ((yard == cut.yard) & (day <= cut.day))
             held = np.nonzero((weight != 0) & (self.place >= 0))[0]
-            places = (self.place[held] + self.rows.first).astype(np.int32)
+            places = (self.place[held] + self.first).astype(np.int32)
             self.lp.addRow(-np.inf, float(cut.most), len(held), places, weight[held].astype(np.float64))
         self.rows.add_cuts(cuts)
         self.pool.renew()
@@ -353,7 +353,7 @@ class Relaxation:
         self.pool.renew()
         self.listed.renew()
         starts, index, value = self.pool.matrix(self.inside.tolist())
-        place = np.repeat(np.arange(len(self.inside)), np.diff(starts)) + self.rows.first
+        place = np.repeat(np.arange(len(self.inside)), np.diff(starts)) + self.first
         for row in range(len(self.rows.cap) - len(odd_sets), len(self.rows.cap)):
             held = index == row
             self.lp.addRow(-np.inf, self.rows.cap[row], int(held.sum()), place[held].astype(np.int32), value[held])

@@ -5,14 +5,14 @@ The columns before those of routes: one a job that is skipped, one a row of week
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
 from scheduler.engine.master.cover_cuts import Cut, cover_cut
+from scheduler.engine.master.entries import Numbers, Shared, entries_of
 from scheduler.engine.master.subset_row_cuts import LARGEST_SET, broken, least_memory
-from scheduler.engine.model.arrays import FAR, MOST, Ints, Model
-from scheduler.engine.model.compiled import compiled
+from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.pricing.columns import Columns
 from scheduler.engine.pricing.crew_day import Day, Prices
 
@@ -22,9 +22,9 @@ LEAST_BROKEN = 0.02  # rows by which a set must be broken
 class Rows:
     """Row numbers and right sides: items first (= 1), then all others (at most `cap`).
 
-    Order: item rows, crew-day rows, helpers, equipment pools, stock, follows, weekly minutes, assists by day, cover
-    cuts, odd sets. `first` is the number of columns before those of routes. Only a group's first crew day has columns;
-    its row's cap is the size of the group.
+    Order: item rows, crew-day rows, helpers, equipment pools, stock, follows, weekly minutes, assists by day, fleets
+    (`decided`; no route is in these), cover cuts, odd sets. `first` is the number of columns before those of routes.
+    Only a group's first crew day has columns; its row's cap is the size of the group.
     """
 
     def __init__(self, model: Model) -> None:
@@ -51,6 +51,13 @@ class Rows:
         # per item and day: a job's own crew goes out for it only on a day on which a second one does
         self.assist_row = np.full((len(model.service), week_days), -1, dtype=np.int64)
         self._assist_rows(cap)
+        self.leads: Ints = np.unique(model.group)
+        self.fleets = _fleets(model, self.leads)
+        self.fleets_of = {int(k): [f for f, fleet in enumerate(self.fleets) if k in fleet] for k in self.leads}
+        sizes = np.bincount(model.group, minlength=days)
+        self.fleet_sizes: Ints = np.array([sizes[fleet].sum() for fleet in self.fleets], dtype=np.int64)
+        self.fleet_row = len(cap)
+        cap += self.fleet_sizes.tolist()
         self.skips = len(model.week.jobs)
         self.first = self.skips + len(model.weekly_cap)
         self.cap = np.array(cap, dtype=np.float64)
@@ -158,7 +165,7 @@ class Rows:
     def entries(self, columns: Columns) -> tuple[Ints, Ints, Any]:
         """Return the columns in compressed form: starts, row indices, coefficients."""
         m = self.model
-        shared = _Shared(
+        shared = Shared(
             m.crew_of,
             m.day_of,
             m.yard_of,
@@ -172,7 +179,7 @@ class Rows:
             m.helped_job,
             m.row_of,
         )
-        numbers = _Numbers(
+        numbers = Numbers(
             self.crew_row,
             self.helper_row,
             self.pool_row,
@@ -188,7 +195,7 @@ class Rows:
             self.odd_sets,
             self.odd_memory,
         )
-        return _entries(columns.crew_day, columns.ptr, columns.jobs, columns.helpers, columns.out, shared, numbers)
+        return entries_of(columns.crew_day, columns.ptr, columns.jobs, columns.helpers, columns.out, shared, numbers)
 
     def reduced(self, columns: Columns, dual: Any) -> Any:
         """Return the reduced cost of each of the columns."""
@@ -243,11 +250,20 @@ class Rows:
         """Say of each row whether one route at most can stand in it; weekly minutes are paid for beyond their cap."""
         one = self.cap == 1
         one[self.weekly_row : self.weekly_row + len(self.model.weekly_cap)] = False
+        one[self.fleet_row : self.fleet_row + len(self.fleets)] = False
         return one
 
-    def rightly_signed(self, dual: Any) -> Any:
-        """Return prices that bound every plan: none above 0 but an item's, no minute dearer than it costs."""
-        dual = np.minimum(dual, np.where(np.arange(len(dual)) < self.jobs, np.inf, 0.0))
+    def rightly_signed(self, dual: Any, *, fleets: bool = False) -> Any:
+        """Return prices that bound every plan: none above 0 but an item's, no minute dearer than it costs.
+
+        fleets: whether it is decided how many crew days go out, whose rows are equations then.
+        """
+        most = np.zeros(len(dual))
+        most[: self.jobs] = np.inf
+        if fleets:
+            most[self.crew_row : self.helper_row] = np.inf
+            most[self.fleet_row : self.fleet_row + len(self.fleets)] = np.inf
+        dual = np.minimum(dual, most)
         weekly = slice(self.weekly_row, self.weekly_row + len(self.model.weekly_cap))
         dual[weekly] = np.maximum(dual[weekly], -self.model.weekly_cents)
         return dual
@@ -260,137 +276,10 @@ class Rows:
         return gain
 
 
-class _Shared(NamedTuple):
-    """What a column's entries are worked out from: arrays of `Model`."""
-
-    crew_of: Any
-    day_of: Any
-    yard_of: Any
-    helper_row: Any
-    pool_row: Any
-    onboard: Any
-    need: Any
-    uses: Any
-    follow: Any
-    weekly_row: Any
-    helped_job: Any
-    row_of: Any
-
-
-class _Numbers(NamedTuple):
-    """The first row of each kind, rows of stock and follows by what they are over, cuts, odd sets and their memory."""
-
-    crew: int
-    helper: int
-    pool: int
-    stock: Any
-    follow: Any
-    cut: int
-    cut_yard: Any
-    cut_day: Any
-    cut_weight: Any
-    weekly: int
-    assist: Any
-    odd_set: int
-    odd_sets: Any
-    odd_memory: Any
-
-
-@compiled
-def _entries(
-    crew_day: Any, ptr: Any, jobs: Any, helpers: Any, out: Any, m: _Shared, rows: _Numbers
-) -> tuple[Any, Any, Any]:
-    items, stocks, days = m.need.shape[1], m.uses.shape[1], rows.stock.shape[2]
-    count = len(crew_day)
-    starts = np.zeros(count + 1, np.int64)
-    index = np.empty(1024, np.int64)
-    value = np.empty(1024, np.float64)
-    n = 0
-    for c in range(count):
-        k = crew_day[c]
-        d, y = m.day_of[k], m.yard_of[k]
-        most = (
-            2 * (ptr[c + 1] - ptr[c])
-            + 3
-            + items
-            + stocks * days
-            + len(m.follow) * (days + 1)
-            + len(rows.cut_day)
-            + len(rows.odd_sets)
-        )
-        if n + most > len(index):
-            size = 2 * (n + most)
-            index = np.concatenate((index[:n], np.empty(size - n, np.int64)))
-            value = np.concatenate((value[:n], np.empty(size - n, np.float64)))
-        for p in range(ptr[c], ptr[c + 1]):
-            index[n], value[n] = m.row_of[jobs[p]], 1.0
-            n += 1
-        index[n], value[n] = rows.crew + k, 1.0
-        n += 1
-        if helpers[c] > 0:
-            index[n], value[n] = rows.helper + m.helper_row[k], helpers[c]
-            n += 1
-        for i in range(items):
-            if m.pool_row[k, i] >= 0:
-                most_need = 0
-                for p in range(ptr[c], ptr[c + 1]):
-                    most_need = max(most_need, m.need[jobs[p], i])
-                if most_need > m.onboard[k, i]:
-                    index[n], value[n] = rows.pool + m.pool_row[k, i], most_need - m.onboard[k, i]
-                    n += 1
-        for q in range(stocks):
-            used = 0
-            for p in range(ptr[c], ptr[c + 1]):
-                used += m.uses[jobs[p], q]
-            if used > 0:
-                for later in range(d, days):
-                    if rows.stock[y, q, later] >= 0:
-                        index[n], value[n] = rows.stock[y, q, later], used
-                        n += 1
-        for f in range(len(m.follow)):
-            has_first, has_then = False, False
-            for p in range(ptr[c], ptr[c + 1]):
-                has_first |= jobs[p] == m.follow[f, 0]
-                has_then |= jobs[p] == m.follow[f, 1]
-            g = m.crew_of[k] if m.follow[f, 4] else 0
-            if has_then and not (has_first and m.follow[f, 2] == 0):
-                index[n], value[n] = rows.follow[f, g, d], 1.0
-                n += 1
-            if has_first:
-                for later in range(d + max(1, m.follow[f, 2]), min(days - 1, d + m.follow[f, MOST + d]) + 1):
-                    if rows.follow[f, g, later] >= 0:
-                        index[n], value[n] = rows.follow[f, g, later], -1.0
-                        n += 1
-        if m.weekly_row[k] >= 0:
-            index[n], value[n] = rows.weekly + m.weekly_row[k], out[c]
-            n += 1
-        for p in range(ptr[c], ptr[c + 1]):
-            if rows.assist[jobs[p], d] >= 0:
-                index[n], value[n] = rows.assist[jobs[p], d], -1.0 if m.helped_job[jobs[p]] >= 0 else 1.0
-                n += 1
-        for r in range(len(rows.cut_day)):
-            if rows.cut_yard[r] == y and d <= rows.cut_day[r]:
-                weight = 0
-                for p in range(ptr[c], ptr[c + 1]):
-                    weight += rows.cut_weight[r, m.row_of[jobs[p]]]
-                if weight > 0:
-                    index[n], value[n] = rows.cut + r, weight
-                    n += 1
-        for r in range(len(rows.odd_sets)):
-            odd, halves = False, 0
-            for t in range(LARGEST_SET):
-                odd |= rows.odd_sets[r, t] == rows.crew + k
-            for p in range(ptr[c], ptr[c + 1]):
-                row, inside = m.row_of[jobs[p]], False
-                for t in range(LARGEST_SET):
-                    inside |= rows.odd_sets[r, t] == row
-                halves += inside and odd
-                odd = odd != inside and rows.odd_memory[r, row]
-            if halves > 0:
-                index[n], value[n] = rows.odd_set + r, halves
-                n += 1
-        starts[c + 1] = n
-    return starts, index[:n].copy(), value[:n].copy()
-
-
-assert FAR > 366  # a follow without max_days reaches past any week
+def _fleets(model: Model, leads: Ints) -> list[Ints]:
+    """Return the sets of crew days of which it can be decided how many go out, the largest first, each once."""
+    fleets = [leads]
+    spots = list(zip(model.yard_of[leads].tolist(), model.day_of[leads].tolist(), strict=True))
+    fleets += [leads[[one == spot for one in spots]] for spot in sorted(set(spots))]
+    fleets += [leads[n : n + 1] for n in range(len(leads))]
+    return list({fleet.tobytes(): fleet for fleet in fleets if len(fleet)}.values())

@@ -63,13 +63,6 @@ def roughly(h: highspy.Highs) -> None:
         h.setOptionValue(name, value)
 
 
-def lean(h: highspy.Highs, rows: Rows, low: Any, more: Any) -> None:
-    """Have jobs skipped for certain where `low` is 1, and let skipping cost `more` cents than it does."""
-    each = np.arange(rows.skips, dtype=np.int32)
-    h.changeColsBounds(rows.skips, each, low, np.ones(rows.skips))
-    h.changeColsCost(rows.skips, each, rows.base.skip_cost[: rows.skips] + more)
-
-
 def append(h: highspy.Highs, pool: Pool, chosen: list[int] | range) -> None:
     """Append the chosen columns of the pool to a HiGHS model."""
     count = len(chosen)

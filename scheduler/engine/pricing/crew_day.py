@@ -18,6 +18,7 @@ from scheduler.engine.pricing.search import TRUNCATED, search
 
 MOST_STEPS = 1500  # of a day in the bounds: its minutes are exact; the scaled published sets get coarser steps
 FINE_STEPS, ROUGH_STEPS, ROUGHEST_STEPS = 300, 100, 50  # where not all labels are extended, few, and very few
+SPARE_STEPS = 1000  # of a day, by which it is told what a van may hold and still take all that can come
 NEVER: Ints = np.zeros(1, np.int64)  # what never halts a search
 
 
@@ -67,18 +68,11 @@ class Day:
             int(model.minute_cents[k]),
             bool(model.weekly_row[k] >= 0),
         )
-        loads = Loads(
-            model.weight[self.jobs],
-            int(model.payload[k]),
-            model.boxes[self.jobs],
-            int(model.max_boxes[k]),
-            np.maximum(0, model.job_hands[self.jobs] - model.hands[k]),
-            int(model.reload[k]),
-        )
         self.rows = model.row_of[self.jobs]
         self.pairs, follows = _follows(model, self.jobs)
         key = np.random.default_rng([seed, k]).integers(1, 2**63, size=b - a, dtype=np.uint64)
-        self.problem = PricingProblem(_hours(model, k), _stops(model, k, self.jobs), loads, follows, rates, key)
+        hours, stops = _hours(model, k), _stops(model, k, self.jobs)
+        self.problem = PricingProblem(hours, stops, _loads(model, k, self.jobs, hours, stops), follows, rates, key)
         self.of_one_job = _of_one_job(model, self.jobs, follows)
         self.memory = Memory(self.problem)
         self.shortest = max(1, int(self.problem.stops.service.min()))
@@ -219,6 +213,34 @@ def _stops(model: Model, k: int, jobs: Ints) -> Stops:
         soonest=model.soonest if known else np.zeros((1, 1), np.int64),
         item=jobs if known else np.zeros(len(jobs), np.int64),
     )
+
+
+def _loads(model: Model, k: int, jobs: Ints, hours: Hours, stops: Stops) -> Loads:
+    payload, max_boxes = int(model.payload[k]), int(model.max_boxes[k])
+    width = max(1, (hours.latest - hours.start) // SPARE_STEPS)
+    left = hours.latest - hours.start - width * np.arange((hours.latest - hours.start) // width + 1)
+    there = np.where(np.eye(len(jobs) + 1, dtype=bool), np.iinfo(np.int64).max, stops.minutes)
+    takes = stops.service + np.minimum(there[:, :-1].min(axis=0), stops.minutes[-1, :-1])
+    return Loads(
+        model.weight[jobs],
+        payload,
+        model.boxes[jobs],
+        max_boxes,
+        np.maximum(0, model.job_hands[jobs] - model.hands[k]),
+        int(model.reload[k]),
+        payload - _most_in(left, takes, model.weight[jobs]),
+        max_boxes - _most_in(left, takes, model.boxes[jobs]),
+        width,
+    )
+
+
+def _most_in(left: Ints, takes: Ints, gives: Ints) -> Ints:
+    """Return for each number of minutes the most that jobs can give in it: parts of jobs count, so it is never less."""
+    slow = takes > 0
+    order = np.argsort(-gives[slow] / takes[slow], kind="stable")
+    time, given = (np.cumsum(np.append(0, x[slow][order])) for x in (takes, gives))
+    most: Ints = np.floor(np.interp(left, time, given) + 1e-6).astype(np.int64)
+    return most + int(gives[~slow].sum())
 
 
 def _shortest(problem: PricingProblem) -> PricingProblem:

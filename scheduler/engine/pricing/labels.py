@@ -144,7 +144,10 @@ def dominates(
     other_now = max(other_flat, other.base + minute * other.work - minute * other.early)
     if now > other_now + EPSILON:
         return False
-    if labels.weight[x] > other.weight or labels.boxes[x] > other.boxes:
+    step = (other.early - p.hours.start) // p.loads.width
+    if labels.weight[x] > max(other.weight, p.loads.spare_weight[step]):
+        return False
+    if labels.boxes[x] > max(other.boxes, p.loads.spare_boxes[step]):
         return False
     if every_way or (p.hours.rests and labels.rested[x] == 0):
         # x must be out no longer than the other, so that it needs no rest wherever that does not

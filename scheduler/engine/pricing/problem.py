@@ -44,7 +44,11 @@ class Stops(NamedTuple):
 
 
 class Loads(NamedTuple):
-    """What the van carries, and helpers that each job asks for beyond the crew."""
+    """What the van carries, and helpers that each job asks for beyond the crew.
+
+    spare_weight, spare_boxes: by steps of `width` minutes, what a van may hold after a service that ends then and still
+    take all that it can come to: to hold less is no advantage.
+    """
 
     weight: Any
     payload: int
@@ -52,6 +56,9 @@ class Loads(NamedTuple):
     max_boxes: int
     helpers: Any
     reload: int  # minutes at the yard for another load, -1 where there is none
+    spare_weight: Any
+    spare_boxes: Any
+    width: int
 
 
 class Follows(NamedTuple):

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from scheduler.engine.incumbent import Best, Routes
+from scheduler.engine.master.decided import Decided
 from scheduler.engine.master.integer import Answer, Limit, cost_of, select
 from scheduler.engine.master.relaxation import Relaxation
 from scheduler.engine.model.arrays import Ints
@@ -37,7 +38,7 @@ POLISH_AFTER_S, POLISH_SHARE = 3.0, 0.3
 POLISH_S, POLISH_NODES = 4.0, 300  # of one neighborhood
 MARGIN = 1.0  # cents kept clear of every comparison with the gap
 PROOF, CUTS, DIVES, DAYS, LIST, FOUND = "proof", "cuts", "dives", "days anew", "list", "routes found"  # means
-SKIPS = "skipped jobs"
+BRANCHING = "branching"
 NODES, NODES_SHARE = 6, 0.4  # divided in one turn; of the longest turn
 TURNS = 10  # that stand for the longest turn where time has no limit
 Means = Mapping[str, tuple[Callable[[], bool], Callable[[], None]]]  # when each is able to, and one turn of it
@@ -102,10 +103,10 @@ class Choosing:
         anew = np.isfinite(self.given) or not self.few_days
         return {
             PROOF: (lambda: self.complete, self.settle),
+            BRANCHING: (lambda: self.tree is None or self.tree.able, self.divide),
             CUTS: (lambda: self.more_cuts, self.tighten),
             DIVES: (lambda: self.few_days and not self.diving.worn_out, self.dive_on),
             DAYS: (lambda: anew and not self.polish.worn_out, self.polish_once),
-            SKIPS: (lambda: self.tree is None or self.tree.able, self.divide),
             LIST: (lambda: not self.complete and self.gap() < self.failed, self.list_all),
             FOUND: (lambda: not self.complete, self.choose_of_all),
         }
@@ -114,8 +115,8 @@ class Choosing:
         """Return the watch over the means, with what each has to wait for its first turn."""
         turn = self.turn_s if np.isfinite(self.given) else TURNS
         cuts = 0.0 if self.few_days else (1 if self.copies else 5) * turn  # many crew days take long to price
-        skips = 0.0 if self.few_days else (9 if self.copies else 5) * turn
-        first = {PROOF: 0.0, CUTS: cuts, DIVES: 0.0, DAYS: 0.0, SKIPS: skips, LIST: 5 * turn, FOUND: 9 * turn}
+        branching = 0.0 if self.few_days else (9 if self.copies else 5) * turn
+        first = {PROOF: 0.0, BRANCHING: branching, CUTS: cuts, DIVES: 0.0, DAYS: 0.0, LIST: 5 * turn, FOUND: 9 * turn}
         return Watch({**first, **more}, UNIT_SHARE * self.turn_s if np.isfinite(self.given) else 1.0)
 
     def take_in(self) -> Routes:
@@ -200,7 +201,7 @@ class Choosing:
             self.diving.again()
 
     def divide(self) -> None:
-        """Bound plans that skip a job apart from those that do not; the next turn begins anew once cuts were added."""
+        """Bound plans apart by jobs skipped and crew days that go out; keep to what holds for all better ones."""
         self.best.tell("raising the bound")
         if self.tree is None:
             self.relax.solve_lp()
@@ -210,6 +211,20 @@ class Choosing:
             late = np.isfinite(begun) and begun - self.left() > NODES_SHARE * self.turn_s
             if self.tree.able and not self.best.proven and not late:
                 self.tree.divide()
+                self.settle_on(self.tree.settled)
+
+    def settle_on(self, decided: Decided | None) -> None:
+        """Have the linear program keep to what every better plan does, and go on from there; None: nothing more."""
+        if decided is None or self.copies:
+            return
+        relax = self.relax
+        relax.lean(decided)
+        relax.bound, relax.level = -np.inf, 0
+        relax.run(self.priced)
+        self.best.prove(relax.bound)
+        self.tree = Branching(relax, self.best, self.take)
+        self.more_cuts = True
+        self.diving.again()
 
     def take(self, columns: list[int]) -> None:
         """Offer the plan of these columns."""
@@ -269,7 +284,7 @@ class Choosing:
     def settle(self) -> None:
         """Find and prove the best plan, every route that could be in one being listed; each time for longer."""
         self.best.tell("proving the plan")
-        closing = Closing(self.relax.pool, sorted(self.within(self.gap())), self.check)
+        closing = Closing(self.relax.pool, sorted(self.within(self.gap())), self.check, decided=self.relax.decided)
         closing.run(self.relax.dual, lambda: self.best.cost, MARGIN, self.best.prove)
         for places in closing.steps(lambda: self.best.cost, MARGIN, self.step):
             if self.best.proven:

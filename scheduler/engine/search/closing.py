@@ -16,6 +16,7 @@ from typing import Any
 import highspy
 import numpy as np
 
+from scheduler.engine.master.decided import Decided
 from scheduler.engine.master.integer import Limit
 from scheduler.engine.master.pool import Pool
 from scheduler.engine.master.solver import append, solver
@@ -40,12 +41,19 @@ class Closing:
     `reduced` and `cuts`: reduced costs of the kept columns and cuts over their positions.
     """
 
-    def __init__(self, pool: Pool, listed: list[int], check: Callable[[], None], must: int | None = None) -> None:
-        """`must`: a job that may not be skipped."""
+    def __init__(
+        self,
+        pool: Pool,
+        listed: list[int],
+        check: Callable[[], None],
+        must: int | None = None,
+        decided: Decided | None = None,
+    ) -> None:
+        """`must`: a job that may not be skipped. `decided`: how many crew days go out of fleets."""
         self.pool, self.check, self.must = pool, check, must
         self.kept = np.array(listed, dtype=np.int64)
         self.triples: set[tuple[int, int, int]] = set()
-        self.cuts: list[Limit] = []
+        self.cuts: list[Limit] = _of_fleets(pool, self.kept, decided) if decided else []
         self.value = -np.inf
         self.reduced: Any = np.zeros(len(self.kept))
         self._index()
@@ -153,7 +161,7 @@ class Closing:
             self.check()
             self.h.run()
             status = self.h.getModelStatus()
-            if self.must is not None and status in NONE:
+            if status in NONE:
                 waiting = np.nonzero(self.place < 0)[0]
                 if not len(waiting):
                     self.value = np.inf
@@ -239,3 +247,15 @@ class Closing:
             weight = columns.sum_over_jobs(cut.weight[model.row_of])
             held = np.nonzero(weight * ((yard == cut.yard) & (day <= cut.day)))[0]
             self.cuts.append(Limit(held, weight[held].astype(np.float64), float(cut.most)))
+
+
+def _of_fleets(pool: Pool, columns: Ints, decided: Decided) -> list[Limit]:
+    """Return what is decided of fleets as limits over these columns of the pool, by position among them."""
+    rows, found = pool.rows, list[Limit]()
+    crew_day = np.array([pool.crew_day[c] for c in columns], dtype=np.int64)
+    for fleet, size, least, most in zip(rows.fleets, rows.fleet_sizes, decided.least, decided.most, strict=True):
+        if least > 0 or most < size:
+            here = np.nonzero(np.isin(crew_day, fleet))[0]
+            found.append(Limit(here, np.ones(len(here)), float(size - least)))
+            found.append(Limit(here, -np.ones(len(here)), float(most - size)))
+    return found

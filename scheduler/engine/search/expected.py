@@ -15,6 +15,7 @@ from contextlib import suppress
 import numpy as np
 
 from scheduler.engine.incumbent import Best, Routes
+from scheduler.engine.master.decided import nothing
 from scheduler.engine.master.integer import cost_of, select
 from scheduler.engine.master.pool import Pool
 from scheduler.engine.master.relaxation import Stopped
@@ -50,6 +51,7 @@ def choose_expected(
 
     relax.check = check
     best.tell("weighing late arrivals")
+    relax.lean(nothing(relax.rows))  # what was decided holds for plans that are cheaper as planned
     relax.solve_lp()
     choosing.take_in()
     own = list(choosing.column_of.values())
