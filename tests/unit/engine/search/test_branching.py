@@ -22,7 +22,7 @@ from tests.brute import cheapest
 from tests.unit.engine.search.test_diving import SEEDS, solved
 from tests.weeks import small_week
 
-VAN = make_week("installs", 4, 1, seed=1).crews[0].vehicle
+VAN = replace(make_week("installs", 4, 1, seed=1).crews[0].vehicle, payload_kg=1000, boxes=30)
 
 
 @pytest.mark.parametrize("priced", [False, True], ids=["listed", "priced"])
