@@ -1,1 +1,1 @@
-"""What all commands have alike: `--json` and `--quiet`, what they say, where and in which words, and pages of it all."""
+"""What all commands have alike: `--json` and `--quiet`, what they say, where and in which words, with pages of it."""
