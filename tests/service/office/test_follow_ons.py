@@ -17,7 +17,7 @@ from api.access.accounts import Role
 from api.business.part import BadValues
 from api.database import transaction
 from api.falls.today import today_in
-from api.ledger.facts import facts
+from api.ledger.facts.week import facts
 from api.ledger.history import note
 from api.office import keeping
 from api.office.kinds import KINDS

@@ -15,7 +15,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.falls.falls import findings
 from api.falls.today import today_in
-from api.ledger.gates import due_day, holding
+from api.ledger.facts.gates import due_day, holding
 from api.week.run.planning import prepare_week
 from tests.service.cast import PAGE, signed_in
 from tests.service.office.test_entry import NEW, form_of

@@ -17,7 +17,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.exchange.importing import IMPORTABLE, import_tables
 from api.fields.files.sheets import BadFiles
-from api.ledger.facts import facts
+from api.ledger.facts.week import facts
 from api.papers.preparation import Preparation
 from api.uploads.reading import read_upload
 from api.week.build import job_of, limits_of
