@@ -47,6 +47,8 @@ def test_a_place_at_the_middle_of_an_arm_is_inside_it_alone() -> None:
     lefts, rights = outer_places(BAR, [600, 3400])
     assert lefts == [[600], []]
     assert rights == [[3400], []]
+    three = Bar(4000.0, (600.0, 2000.0, 3400.0), 130.0, 120.0, 5)  # the outer arms alone take outer brackets
+    assert outer_places(three, [600, 2000, 3400]) == ([[600], []], [[3400], []])
     at_the_end = Bar(4000.0, (0.0, 3400.0), 130.0, 120.0, 4)
     assert outer_places(at_the_end, [0, ARM_REACH, ARM_REACH + EQUAL])[0] == [[0, ARM_REACH], []]
 
