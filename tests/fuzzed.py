@@ -36,7 +36,7 @@ from api.exchange.importing import IMPORTABLE
 from api.fields.files.yaml_text import plain_yaml
 from api.forecasts.nws import nws_forecast
 from api.forecasts.open_meteo import open_meteo_forecast
-from api.office.busy import USUAL, busy_rows, is_calendar
+from api.office.files.busy import USUAL, busy_rows, is_calendar
 from api.roads.valhalla_format import read_answer
 from api.uploads.reading import read_upload
 from scheduler.documents import encode

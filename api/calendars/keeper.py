@@ -16,8 +16,9 @@ from api.calls.getting import get_outside
 from api.calls.guard import OutsideFault, is_outside
 from api.database import transaction
 from api.falls.today import Days
-from api.office import busy, taking
-from api.office.files import Rows, table_of
+from api.office import taking
+from api.office.files import busy
+from api.office.files.sheets import Rows, table_of
 from api.office.kind import Kind
 from api.office.kinds import KINDS
 from api.workers.lookout import Lookout

@@ -12,8 +12,8 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.fields.limits import LIMITS
 from api.ledger.history import note
-from api.office import busy
-from api.office.files import Rows
+from api.office.files import busy
+from api.office.files.sheets import Rows
 from scheduler.errors import BadInput
 
 MOST = 60

@@ -15,8 +15,9 @@ from api.calendars.kept import belong
 from api.database import transaction
 from api.falls.today import Days
 from api.fields.shown import day_name
-from api.office import busy, taking
-from api.office.files import Rows, table_of
+from api.office import taking
+from api.office.files import busy
+from api.office.files.sheets import Rows, table_of
 from api.office.hanging import Hanging, hanging
 from api.office.kind import Kind
 

@@ -47,7 +47,7 @@ def draw(
     Ends with 0, with 1 where the layout says stop (all files are written nevertheless), with 2 for input that is wrong.
     A file named - is standard input or output.
     """
-    from api.cli.words import plain
+    from api.cli.saying.words import plain
     from scheduler.documents import encode
     from scheduler.layout.compute import lay_out
     from scheduler.layout.documents import read_survey

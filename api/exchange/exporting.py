@@ -22,7 +22,7 @@ from sqlmodel import Session, SQLModel, col, select
 from api import tables
 from api.fields.files.cells import clock_text, harmless, hours_text, lines_joined, weekdays_text
 from api.fields.files.columns import COLUMNS, INTRODUCTION, TABLE_WORDS
-from api.ledger.facts import facts
+from api.ledger.facts.week import facts
 from api.papers.shown.job_page import span_of
 
 Cells = tuple[Any, ...]  # one row, a value for each column of its table

@@ -14,7 +14,7 @@ from api import tables
 from api.falls.sharing import give_way
 from api.falls.today import Today
 from api.fields.shown import clock, day_name
-from api.ledger.gates import gate_words
+from api.ledger.facts.gates import gate_words
 from scheduler import Spot
 from scheduler.price import risks
 from scheduler.week import Job, crew_begins, crew_goes_on

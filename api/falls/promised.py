@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from sqlmodel import Session
 
-from api.ledger.facts import Facts, facts
+from api.ledger.facts.week import Facts, facts
 from api.papers.preparation import Preparation
 from api.week.build import BuiltWeek, open_visits, week_of
 from api.week.second import by_the_rules

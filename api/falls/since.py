@@ -9,7 +9,7 @@ from dataclasses import replace
 from sqlmodel import Session
 
 from api import tables
-from api.ledger.facts import facts
+from api.ledger.facts.week import facts
 from api.ledger.plans.documents import week_in
 from api.papers.preparation import Preparation
 from api.week.build import open_visits, week_of

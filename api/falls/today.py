@@ -19,8 +19,8 @@ from api.database import transaction
 from api.falls.promised import promised_week, without_days
 from api.fields.shown import day_name
 from api.languages import ENGLISH, speaking
-from api.ledger.facts import Facts, facts
-from api.ledger.gates import holding
+from api.ledger.facts.gates import holding
+from api.ledger.facts.week import Facts, facts
 from api.ledger.kept import on_record, one_at_a_time
 from api.ledger.plans.documents import week_in
 from api.ledger.plans.posted import LONGEST_DAYS, posted_week

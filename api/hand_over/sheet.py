@@ -15,7 +15,7 @@ from api.hand_over.warranty import Warranty, warranty_of
 from api.languages import gettext, speaking, to_say
 from api.languages.core import core_says
 from api.ledger.days.day_rows import days_of
-from api.ledger.job_facts import of_visits
+from api.ledger.facts.job import of_visits
 from api.ledger.languages import language_of_customer
 from api.messages.papers import Paper
 from api.papers.shown.job_page import JobPage, job_page

@@ -11,7 +11,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.ledger.days.day_rows import next_day
-from api.ledger.job_facts import of_visits, rows
+from api.ledger.facts.job import of_visits, rows
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from api import tables
 from api.database import parts
 from api.fields.rules import KINDS
 from api.languages import to_say
-from api.ledger.facts import rain_dates
+from api.ledger.facts.week import rain_dates
 from api.ledger.plans.posted import posted_plan
 from api.week.horizon.keeping import KeptHorizon, newest
 from scheduler.plan import Plan, read_plan

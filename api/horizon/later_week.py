@@ -11,7 +11,7 @@ from sqlmodel import Session, select
 
 from api import tables
 from api.http.names import crew_names
-from api.ledger.facts import rain_dates
+from api.ledger.facts.week import rain_dates
 from api.week.horizon.keeping import KeptHorizon, newest
 from api.weeksheet.names import JobLabel, jobs_by_id
 from scheduler import NOON

@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.ledger.job_facts import measured_before, newest_surveys, of_visits, rows
+from api.ledger.facts.job import measured_before, newest_surveys, of_visits, rows
 from api.maker.orders import name_of, orders_of
 
 _MOST_LINES = 40  # of the history, on one page

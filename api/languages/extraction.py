@@ -26,7 +26,7 @@ _SENTENCES = (
     "api/falls/sharing.py",
     "api/falls/since.py",
     "api/falls/today.py",
-    "api/ledger/gates.py",
+    "api/ledger/facts/gates.py",
     "api/papers/kits.py",
     "api/papers/preparation.py",
     "api/rebooking/leaving.py",

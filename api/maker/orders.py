@@ -14,8 +14,8 @@ from api.clock import local_day
 from api.fields.shown import day_name
 from api.http import versions
 from api.languages import to_say
+from api.ledger.facts.job import newest_surveys
 from api.ledger.history import note
-from api.ledger.job_facts import newest_surveys
 from api.ledger.told import told_now
 from scheduler.errors import BadInput
 

@@ -8,7 +8,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import day_name, feet
-from api.ledger.job_facts import newest_surveys
+from api.ledger.facts.job import newest_surveys
 from api.maker.orders import OrderLine
 from api.messages.papers import Paper
 from api.papers.shown.pdf import print_pdf

@@ -20,7 +20,7 @@ from api.feeds.calendar import visit_calendar
 from api.fields.limits import limit
 from api.http import versions
 from api.http.problems import Problem
-from api.ledger.facts import kept_rain_date
+from api.ledger.facts.week import kept_rain_date
 from api.ledger.history import note
 from api.ledger.plans.posted import posted_on
 from api.ledger.told import moment_after_all, told_now

@@ -26,7 +26,7 @@ from api.falls.today import Days
 from api.fields.wording import PLAIN, Wording, worded
 from api.http.problems import Problem, problem_of
 from api.languages import language, speaking
-from api.office.files import table_of
+from api.office.files.sheets import table_of
 from api.office.hanging import Hanging, hanging
 from api.office.kinds import KINDS
 from api.office.lists.settings import SETTING_LISTS

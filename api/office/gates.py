@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.rules import rules_from_data
-from api.ledger.gates import due_day, holding
+from api.ledger.facts.gates import due_day, holding
 from api.office.keeping import keep, same
 from api.office.kinds import KINDS
 from scheduler.errors import BadInput

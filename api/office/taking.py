@@ -20,7 +20,7 @@ from api.http.problems import Problem
 from api.jobs.numbers import is_tried
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
-from api.office.files import FIX, Rows, SentTable, days_as_written, propose, tidy
+from api.office.files.sheets import FIX, Rows, SentTable, days_as_written, propose, tidy
 from api.office.keeping import Record, among, choices, keep, meant_by, named, read, record_of, same, title, units_of
 from api.office.kind import Kind
 from api.office.lists.rows import WorkLines

@@ -15,8 +15,8 @@ from sqlmodel import Session
 
 from api import tables
 from api.fields.shown import day_name
-from api.ledger.facts import Facts
-from api.ledger.job_facts import newest_surveys
+from api.ledger.facts.job import newest_surveys
+from api.ledger.facts.week import Facts
 from api.papers.kits import expected
 from api.papers.needs import Needs
 from api.papers.sheets import sheets_of

@@ -14,7 +14,7 @@ from api.fields.files.sheets import BadFiles
 from api.fields.ids import new_id
 from api.jobs import entry, models
 from api.jobs.numbers import called_after, job_number
-from api.ledger.facts import Facts
+from api.ledger.facts.week import Facts
 from api.office.gates import begin_gates
 from api.office.work_kinds import offered
 from api.papers.needs import Needs

@@ -11,7 +11,7 @@ from api import tables
 from api.falls.falls import CannotGo
 from api.fields.shown import clock, day_name
 from api.http.names import crew_called
-from api.ledger.facts import kept_rain_date
+from api.ledger.facts.week import kept_rain_date
 from api.ledger.plans.named import named
 from api.ledger.told import told_now
 from api.rebooking import cases

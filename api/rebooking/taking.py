@@ -17,7 +17,7 @@ from api import tables
 from api.falls.today import Today
 from api.http import versions
 from api.http.problems import Problem
-from api.ledger.facts import kept_rain_date
+from api.ledger.facts.week import kept_rain_date
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
 from api.ledger.plans.documents import because_as_data

@@ -15,8 +15,8 @@ from api import tables
 from api.http import versions
 from api.http.problems import Problem
 from api.jobs.numbers import called_after
+from api.ledger.facts.job import measured_before, newest_surveys, rows, unnamed_walls
 from api.ledger.history import note
-from api.ledger.job_facts import measured_before, newest_surveys, rows, unnamed_walls
 from api.papers.stored.keeper import renew
 from api.survey.compare import differences
 from api.survey.fields import is_asked

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from api import tables
 from api.fields.column_limits import FIRST_DAY, LAST_DAY
-from api.ledger.facts import Facts
+from api.ledger.facts.week import Facts
 from scheduler.plan import Because
 
 

@@ -14,8 +14,8 @@ import msgspec
 
 from api import tables
 from api.fields.shown import DAY_MIN
-from api.ledger.facts import Facts
-from api.ledger.gates import gate_words, holding
+from api.ledger.facts.gates import gate_words, holding
+from api.ledger.facts.week import Facts
 from api.ledger.plans.documents import DrivesTimed
 from api.papers.needs import Needs
 from api.week.amiss import amiss, is_odd

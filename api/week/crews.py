@@ -8,7 +8,7 @@ from collections.abc import Collection, Sequence
 from api import tables
 from api.ledger.days.riders import skills_of, usual
 from api.ledger.days.work_days import WorkDays
-from api.ledger.facts import Facts
+from api.ledger.facts.week import Facts
 from scheduler import week as w
 
 

@@ -10,7 +10,7 @@ from itertools import pairwise
 from api import tables
 from api.fields.shown import day_name
 from api.ledger.days.day_rows import is_one_row
-from api.ledger.facts import Facts
+from api.ledger.facts.week import Facts
 from api.week.crews import dates_of
 from scheduler import week as w
 from scheduler.plan import Because

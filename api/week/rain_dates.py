@@ -15,7 +15,7 @@ from msgspec.structs import replace
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.ledger.facts import Facts, rain_dates
+from api.ledger.facts.week import Facts, rain_dates
 from api.ledger.history import note
 from api.ledger.plans.posted import Posted
 from api.ledger.told import told_now

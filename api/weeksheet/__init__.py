@@ -17,7 +17,7 @@ from api.http.names import crew_names
 from api.languages import language, to_say
 from api.ledger.days.riders import riding_on, roster_days
 from api.ledger.days.slow_hours import slow_hours_of
-from api.ledger.facts import Facts, rain_dates
+from api.ledger.facts.week import Facts, rain_dates
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
 from api.ledger.plans.documents import beside, plan_in, week_in

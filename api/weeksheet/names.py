@@ -16,7 +16,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.fields.shown import feet
 from api.languages import gettext
-from api.ledger.facts import rain_dates
+from api.ledger.facts.week import rain_dates
 from api.ledger.kept import kept
 from api.papers.shown.cautions import LEAD_PAINT_BEFORE
 

@@ -2,32 +2,25 @@
 
 from __future__ import annotations
 
-import math
-import threading
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from scheduler.plan import Because, Plan
+from scheduler.plan import Plan
 from scheduler.week import Week
 
 if TYPE_CHECKING:
+    from scheduler.engine.incumbent import Best
     from scheduler.engine.model.fixed import Fixed
     from scheduler.engine.pricing.elsewhere import Elsewhere
     from scheduler.engine.search.expected import Recourse
-    from scheduler.engine.search.phases import Search
+    from scheduler.engine.search.in_time import SearchTime
 
-POLL_S = 0.05
-FIRST_S = 60.0  # that a first plan may take longer than the time given: reading compiled loops alone may take all of it
-LET_GO_S = 0.4  # given to the search to end by itself
 LAST_S = 0.3  # kept back from the time given, for reasons and the last audit,
 LAST_S_PER_PAIR = 1.3e-4  # and for each job and crew day: reasons try every place of every job left out
 LAST_S_PER_PAIR_2, MOST_LAST_S_2 = 7e-4, 12.0  # the same of the second format, whose reasons are tried in the document
-RECOURSE_SHARE, RECOURSE_S = (
-    0.25,
-    20.0,
-)  # of the time given, kept back for the choice by what is to be expected; at most
+RECOURSE_SHARE, RECOURSE_S = 0.25, 20.0  # of the time given, kept back to choose by what is to be expected; at most
 
 
 @dataclass(frozen=True)
@@ -80,14 +73,12 @@ def plan_week(
     for one. Raises what the search raises, where it fails before any plan was found (later it warns of that), and
     `BadInput` where no plan keeps what is fixed.
     """
-    from scheduler.engine.incumbent import Best
-    from scheduler.engine.master.relaxation import Stopped  # numba and HiGHS take a second to load: not for `--help`
+    from scheduler.engine.incumbent import Best  # numba and HiGHS take a second to load: not for `--help`
     from scheduler.engine.model.build import build
     from scheduler.engine.model.fixed import NOTHING, contradiction
     from scheduler.engine.model.plans import plan_of, routes_to_start_from
-    from scheduler.engine.reasons.skipped import reasons
-    from scheduler.engine.search.phases import search
-    from scheduler.engine.waiting.because import waiting_reasons
+    from scheduler.engine.search.in_time import SearchInTime
+    from scheduler.engine.waiting.because import reasons_of
 
     begun = clock()
     model = build(week, fixed=fixed or NOTHING)
@@ -97,79 +88,56 @@ def plan_week(
         given, cost_given = routes_to_start_from(model, start)
         best.offer(given, cost_given)
     pairs = len(week.jobs) * len(model.crew_days) if with_because else 0
-    first = week.format == "week/1"
-    last = LAST_S + (LAST_S_PER_PAIR * pairs if first else min(MOST_LAST_S_2, LAST_S_PER_PAIR_2 * pairs))
-    if seconds is not None:
-        last = min(last, 0.5 * seconds)
-    ended = threading.Event()
-    failed: list[BaseException] = []
-
-    after_s = 0.0
-    if recourse is not None:
-        after_s = RECOURSE_S if seconds is None else min(RECOURSE_S, RECOURSE_SHARE * (seconds - last))
-
-    def left() -> float:
-        return math.inf if seconds is None else begun + seconds - last - after_s - clock()
-
-    def over(more: float = 0.0) -> bool:
-        return left() + more <= (0 if best.first.is_set() else -FIRST_S)
-
-    def check() -> None:
-        if ended.is_set() or over():
-            raise Stopped
-
-    def weigh(made: Search) -> None:
-        if recourse is not None and not ended.is_set():
-            made.expected(recourse, after_s, lambda: ended.is_set() or over(after_s))
-
-    def work() -> None:
-        try:
-            search(model, best, seed, left, check, workers, given, elsewhere, weigh)
-        except BaseException as fault:  # handed to the caller's thread
-            failed.append(fault)
-
-    # The solvers let go only now and then. They work in a thread of their own, so that time and the wish to stop are
-    # kept. A solver that has not let go when the plan is returned is waited for at the end of the process: cut off in
-    # the middle of it, the process would end with a crash.
-    thread = threading.Thread(target=work, name="search", daemon=False)
-    thread.start()
-    told: tuple[int, int | None, str] | None = None
-    while thread.is_alive() and not over(after_s) and not (stop and stop()):
-        thread.join(min(POLL_S, left() + after_s) if left() + after_s > 0 else POLL_S)
-        if report:
-            routes, cost, bound, phase, plan = best.state()
-            if model.missing(routes):
-                continue
-            if (cost, bound, phase) != told:
-                told = (cost, bound, phase)
-                report(Progress(clock() - begun, cost, bound, phase, plan))
-    ended.set()
-    thread.join(LET_GO_S)
-    if failed and not best.routes:
-        raise failed[0]
-    if failed:  # what was found is kept, and what went wrong is not passed over in silence
-        warnings.warn(f"the search ended early: {failed[0]!r}", RuntimeWarning, stacklevel=2)
+    time = _time(week.format, pairs, seconds, clock, begun, recourse is not None)
+    searching = SearchInTime(
+        best, time, seed=seed, workers=workers, start=given, elsewhere=elsewhere, recourse=recourse
+    )
+    searching.run(stop, _reporting(best, time, report) if report else lambda: None)
+    if searching.fault and not best.routes:
+        raise searching.fault
+    if searching.fault:  # what was found is kept, and what went wrong is not passed over in silence
+        warnings.warn(f"the search ended early: {searching.fault!r}", RuntimeWarning, stacklevel=2)
     routes, _, bound, _, _ = best.state()
     for j in model.missing(routes):
         raise contradiction(week.jobs[j].id, best.proven)
-    because: dict[int, tuple[Because, ...]] | None
-    if not with_because:
-        because = None
-    elif week.format == "week/2":
-        made = plan_of(model, routes, seconds=0.0, bound=None, starts=best.starts, times=best.times)
-        because = waiting_reasons(model if fixed is None else build(week), made)
-    elif fixed is None:
-        because = reasons(model, routes)
-    else:  # what is fixed is no reason of the week's: asked of the week without it
-        free = build(week)
-        name = {k: crew_day for crew_day, k in model.crew_day.items()}
-        because = reasons(free, {free.crew_day[name[k]]: jobs for k, jobs in routes.items()})
     return plan_of(
         model,
         routes,
-        seconds=clock() - begun,
+        seconds=time.gone(),
         bound=bound,
-        because=because,
+        because=reasons_of(best, routes, free=fixed is None) if with_because else None,
         starts=best.starts,
         times=best.times,
     )
+
+
+def _time(
+    format: str, pairs: int, seconds: float | None, clock: Callable[[], float], begun: float, weighed: bool
+) -> SearchTime:
+    """Return the time of a search; `pairs`: jobs times crew days whose reasons are told, `weighed`: with a recourse."""
+    from scheduler.engine.search.in_time import SearchTime
+
+    if format == "week/1":
+        last = LAST_S + LAST_S_PER_PAIR * pairs
+    else:
+        last = LAST_S + min(MOST_LAST_S_2, LAST_S_PER_PAIR_2 * pairs)
+    if seconds is not None:
+        last = min(last, 0.5 * seconds)
+    expected = 0.0
+    if weighed:
+        expected = RECOURSE_S if seconds is None else min(RECOURSE_S, RECOURSE_SHARE * (seconds - last))
+    return SearchTime(clock, begun, seconds, last, expected)
+
+
+def _reporting(best: Best, time: SearchTime, report: Callable[[Progress], None]) -> Callable[[], None]:
+    """Return what reports the best plan, once it has all that must be in it, whenever cost, bound or phase changed."""
+    told: tuple[int, int | None, str] | None = None
+
+    def look() -> None:
+        nonlocal told
+        routes, cost, bound, phase, plan = best.state()
+        if not best.model.missing(routes) and (cost, bound, phase) != told:
+            told = (cost, bound, phase)
+            report(Progress(time.gone(), cost, bound, phase, plan))
+
+    return look

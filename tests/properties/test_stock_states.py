@@ -16,7 +16,7 @@ from sqlmodel import Session, SQLModel, col, select
 from api import tables
 from api.database import open_database, transaction
 from api.http.versions import etag
-from api.ledger.facts import Facts
+from api.ledger.facts.week import Facts
 from api.ledger.shelves import held_pieces, off_shelf
 from api.shelf import moving, setting_aside
 from api.shelf.books import shelves

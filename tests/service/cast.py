@@ -141,6 +141,20 @@ def signed_in(app: FastAPI, role: Role) -> TestClient:
     return client
 
 
+def for_pages(app: FastAPI, role: Role) -> TestClient:
+    """Give a client as `signed_in` does, which asks for pages as a browser does."""
+    client = signed_in(app, role)
+    client.headers.update(PAGE)
+    return client
+
+
+def for_programs(app: FastAPI, role: Role) -> TestClient:
+    """Give a client as `signed_in` does, which asks for JSON."""
+    client = signed_in(app, role)
+    client.headers.update(JSON)
+    return client
+
+
 def signed_in_by_form(app: FastAPI, role: Role) -> TestClient:
     """Give a client in which the cast's account with `role` has signed in: for tests of just that."""
     return sign_in(anonymous(app), NAMES[role])

@@ -342,6 +342,19 @@ def test_breaches_that_come_together() -> None:
     assert [rule for rule, _ in verdict_on(leave_the_crew_off)] == ["shift"]
 
 
+@pytest.mark.parametrize(
+    ("earliest", "latest", "kept"),
+    [(560, 720, True), (561, 720, False), (500, 560, True), (500, 559, False)],
+)
+def test_a_rest_begins_within_its_hours(earliest: int, latest: int, kept: bool) -> None:
+    """Oak's rest on Tuesday begins at 560, at the moor, where nothing else is in its way."""
+
+    def hours(w: Any, p: Any) -> None:
+        w["rest"].update(earliest=earliest, latest=latest)
+
+    assert [rule for rule, _ in verdict_on(hours)] == ([] if kept else ["rest"])
+
+
 def test_rest_is_taken_at_a_stop_never_at_the_yard() -> None:
     def rest_before_the_first_drive(w: Any, p: Any) -> None:
         w["jobs"][1]["windows"][1]["start"] = 0

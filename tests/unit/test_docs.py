@@ -14,7 +14,7 @@ from typer.main import get_command
 
 from api.access.accounts import Role
 from api.cli import app
-from api.cli.help_page import help_page
+from api.cli.saying.help_page import help_page
 from api.settings import SETTINGS
 from scheduler.audit import RULES
 from scheduler.engine.reasons.skipped import CODES
@@ -216,7 +216,7 @@ def commands() -> dict[str, set[str]]:
 
 
 def test_the_page_of_commands_is_what_the_commands_say() -> None:
-    told = "write it anew: python -m api.cli.help_page > docs/commands.md"
+    told = "write it anew: python -m api.cli.saying.help_page > docs/commands.md"
     assert TEXT["docs/commands.md"] == help_page(), told
     for name, options in commands().items():
         if name and name not in ("roads", "weather"):

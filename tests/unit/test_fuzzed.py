@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from api.business.begin import unpacked
-from api.office.busy import USUAL, busy_rows
+from api.office.files.busy import USUAL, busy_rows
 from scheduler.errors import BadInput
 from scheduler.weather.climate import climate_from_csv
 from scheduler.weather.forecast import forecast_from_csv

@@ -140,6 +140,13 @@ def test_routes_that_cannot_go_out_cost_nothing() -> None:
     assert price(week, nonsense) == price(week, ())
 
 
+def test_a_route_after_one_that_cannot_go_out_costs_what_it_costs_alone() -> None:
+    goes = Route("oak", 0, 480, 700, 1, None, (stop("alder", 500), stop("birch", 610)))
+    stays = Route("nobody", 0, 480, 700, 0, None, (stop("cedar", 500),))
+    assert price(hand_week(), (stays, goes)) == price(hand_week(), (goes,))
+    assert [out.route for out in outings(hand_week(), (stays, goes))] == [goes]
+
+
 def test_what_leaving_a_job_out_costs_is_what_the_price_of_the_week_says() -> None:
     # alder: skip 300.00, its soft booking moved 9.00; birch and cedar: skip 300.00, a broken promise 1000.00 each
     week = hand_week()

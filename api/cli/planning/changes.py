@@ -193,7 +193,7 @@ def _crew_day(week: Week, text: str) -> tuple[str, int]:
 
 
 def _say_moves(week: Week, plan: Plan, moves: tuple[Move, ...]) -> None:
-    from api.cli.words import count, gap_words, money, plain
+    from api.cli.saying.words import count, gap_words, money, plain
     from scheduler import move_sentence as sentence
     from scheduler.reports.gap import gap
 
@@ -253,7 +253,7 @@ def _offer_json(one: Offer) -> dict[str, Any]:
 
 
 def _offer_words(week: Week, job: str, one: Offer) -> str:
-    from api.cli.words import money, plain
+    from api.cli.saying.words import money, plain
     from scheduler.week import clock_time, day_name
 
     spread = f" to {clock_time(one.latest)}" if one.latest > one.earliest else ""

@@ -31,7 +31,7 @@ def crews(
 
     Says who rides with whom, and why where it is not as usual.
     """
-    from api.cli.words import count, plain
+    from api.cli.saying.words import count, plain
     from scheduler.documents import encode
     from scheduler.roster.document import read_roster
     from scheduler.roster.forming import form_crews

@@ -83,7 +83,7 @@ def plan(
             "gap_percent_of_influenced": chances.of_influenced,
         }
     )
-    from api.cli.words import gap_words, money
+    from api.cli.saying.words import gap_words, money
 
     words = f"Planned {len(week.jobs) - len(made.skipped)} of {len(week.jobs)} jobs for {money(made.cost.total)}"
     told.say(f"{words}; {gap_words(made.cost.total, made.bound, chances)}")
@@ -101,7 +101,7 @@ def audit(
 
     Exits with 0 where the plan keeps every rule and states its cost rightly, with 1 where it does not.
     """
-    from api.cli.words import plain
+    from api.cli.saying.words import plain
     from scheduler.audit import audit as judge
 
     week, plan = read_both(week_file, plan_file)
@@ -139,7 +139,7 @@ def _promises_not_kept(week: Week, plan: Plan) -> list[str]:
     """Return a sentence on each promise that the plan does not keep; the plan keeps all rules."""
     if not plan.broken:
         return []
-    from api.cli.words import plain
+    from api.cli.saying.words import plain
     from scheduler import why_not_kept as promises  # loads the engine: only where there is something to say
 
     return [plain(sentence) for sentence in promises(week, plan).values()]
@@ -154,14 +154,14 @@ def read_both(week_file: Path, plan_file: Path) -> tuple[Week, Plan]:
 
 
 def _summary(week: Week, plan: Plan, verdict: Verdict) -> str:
-    from api.cli.words import count, money
+    from api.cli.saying.words import count, money
     from scheduler.reports.gap import gap
 
     if not verdict.ok:
         return (
             f"The plan is broken in {count(len(verdict.broken_rules), 'place')}; it costs {money(verdict.cost.total)}."
         )
-    from api.cli.words import gap_words
+    from api.cli.saying.words import gap_words
 
     return f"The plan keeps every rule and costs {money(plan.cost.total)}; " + gap_words(
         plan.cost.total, plan.bound, gap(week, plan)

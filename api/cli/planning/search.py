@@ -17,7 +17,7 @@ from rich.live import Live
 from rich.text import Text
 
 from api.cli.saying.voice import voice
-from api.cli.words import money
+from api.cli.saying.words import money
 
 if TYPE_CHECKING:
     from scheduler import Progress

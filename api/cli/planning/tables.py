@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from api.cli.words import count, gap_words, money, plain
+from api.cli.saying.words import count, gap_words, money, plain
 from scheduler.reports.sheet import Cell, Sheet, Waiting
 from scheduler.week import clock_time
 

@@ -38,7 +38,7 @@ def worth(
     compile_once()
     found = find(week, seconds=seconds, clock=time.monotonic, seed=seed, least_cents=least, report=tell)
     told.give(found)
-    from api.cli.words import count, money, plain
+    from api.cli.saying.words import count, money, plain
 
     tried = [w for w in found if w.confirmed]
     untried = [w for w in found if not w.confirmed]

@@ -1,1 +1,1 @@
-"""What all commands have alike: `--json` and `--quiet`, what they say where, one sentence for what is wrong."""
+"""What all commands have alike: `--json` and `--quiet`, what they say, where and in which words, with pages of it."""

@@ -13,8 +13,8 @@ from api import tables
 from api.fields.files.cells import hours_text
 from api.languages import gettext, to_say
 from api.ledger.days.day_rows import wall_of
-from api.ledger.facts import rain_dates
-from api.ledger.job_facts import job_facts, zero_photos
+from api.ledger.facts.job import job_facts, zero_photos
+from api.ledger.facts.week import rain_dates
 from api.papers.preparation import JobPapers, Preparation
 
 _WEEKDAYS = (

@@ -17,7 +17,7 @@ from api.falls.today import Days, Today, open_weeks, week_to_come
 from api.fields.shown import clock
 from api.http.names import crew_called
 from api.http.problems import Problem
-from api.ledger.facts import kept_rain_date, rain_dates
+from api.ledger.facts.week import kept_rain_date, rain_dates
 from api.ledger.history import note
 from api.ledger.told import told_now
 from api.messages.rain_dates import draft_rain_date, was_told

@@ -21,7 +21,7 @@ from api.http.pages import Database, wants_json
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.languages import gettext
-from api.ledger.job_facts import zero_photos
+from api.ledger.facts.job import zero_photos
 from api.ledger.kept_files import MEDIA_TYPES, MOST_BYTES, path_of
 from api.ledger.plans.posted_days import act, visit_of, working_day
 from api.routes.day.noting import noted_in_time

@@ -15,7 +15,7 @@ from api.clock import Now
 from api.database import transaction
 from api.http.pages import Database
 from api.http.subject import Subject
-from api.office import busy
+from api.office.files import busy
 from api.office.kinds import KINDS
 from api.routes.office.kinds import Office, list_page
 from scheduler.errors import BadInput

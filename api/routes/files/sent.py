@@ -21,12 +21,12 @@ from api.exchange.importing import TABLES
 from api.http.pages import Database, SentTexts, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
-from api.office import behind, busy, files, taking
+from api.office import behind, taking
+from api.office.files import busy, cards, sheets
 from api.office.hanging import Hanging, hanging
 from api.office.keeping import choices
 from api.office.kind import Kind
 from api.office.kinds import KINDS
-from api.office.lists import cards
 from api.office.lists.addresses import addresses_in
 from api.office.lists.settings import SETTING_LISTS
 from api.office.lists.undoing import undo as undo_list
@@ -63,7 +63,7 @@ def look_through(
     """Show how a file's columns are read, and what each of its rows would do."""
     kind = _kind(kind_id, who)
     sent = _file(session, kind, file_id)
-    table = files.table_of(sent.table, kind)
+    table = sheets.table_of(sent.table, kind)
     columns, remembered = taking.columns_of(session, kind, table)
     if len(table.lines) >= behind.LONG:
         work = _lists(request).newest(sent.id)
@@ -82,7 +82,7 @@ def take_in(
     """Read a file by other columns, or take in what can stand of it; the rest is left in a file to mend."""
     kind = _kind(kind_id, who)
     sent = _file(session, kind, file_id)
-    table = files.table_of(sent.table, kind)
+    table = sheets.table_of(sent.table, kind)
     columns = [form.get(f"column-{n}", "") for n in range(len(table.heads))]
     for_all = _for_all(session, kind, columns, form)
     try:
@@ -147,17 +147,17 @@ def refused(
     """Give the rows of a file that are refused, each with what to fix in it, to be mended and sent again."""
     kind = _kind(kind_id, who)
     sent = _file(session, kind, file_id)
-    table = files.table_of(sent.table, kind)
+    table = sheets.table_of(sent.table, kind)
     work = _lists(request).newest(sent.id)
     if work is not None:
         if work.state == "working":
             raise Problem(409, "The list is still looked through: wait for it.", kind="under-way")
         heads, rows = taking.refused_rows(table, work.taken)
-        return csv_answer(files.to_csv(heads, rows), f"{kind.id}-refused.csv")
+        return csv_answer(sheets.to_csv(heads, rows), f"{kind.id}-refused.csv")
     columns, _ = taking.columns_of(session, kind, table)
     for_all = _for_all(session, kind, columns, request.query_params)
     heads, rows = taking.refused_rows(table, _tried(request, kind, table, columns, for_all, who, now)[0])
-    return csv_answer(files.to_csv(heads, rows), f"{kind.id}-refused.csv")
+    return csv_answer(sheets.to_csv(heads, rows), f"{kind.id}-refused.csv")
 
 
 def _file(session: Session, kind: Kind, file_id: str) -> tables.SentFile:
@@ -189,7 +189,7 @@ def _for_all(session: Session, kind: Kind, columns: list[str], said: Mapping[str
 
 
 def _tried(
-    request: Request, kind: Kind, table: files.SentTable, columns: list[str], for_all: Mapping[str, str], who: Who,
+    request: Request, kind: Kind, table: sheets.SentTable, columns: list[str], for_all: Mapping[str, str], who: Who,
     now: datetime.datetime,
 ) -> tuple[taking.TableTaken, Hanging]:  # fmt: skip
     """Return what a table would do, and what hangs on it; nothing is kept."""
@@ -215,7 +215,7 @@ def _kind(kind_id: str, who: Who) -> Kind:
 
 def _rows(
     session: Session, kind: Kind, data: bytes, name: str, whose: str, now: datetime.datetime
-) -> files.Rows:  # fmt: skip
+) -> sheets.Rows:  # fmt: skip
     """Return the rows of a table, of contacts, or of a calendar."""
     if len(data) <= MOST_BYTES and cards.is_cards(data):
         if kind.by_lines != "customers":
@@ -232,11 +232,11 @@ def _rows(
             raise BadInput(name, f"is a calendar: {fault.problem}") from None
         zone = ZoneInfo(session.exec(select(tables.Business.timezone)).first() or "UTC")
         return busy.rows_of(session, data, name, whose, zone, now.astimezone(zone).date())
-    return files.read_rows(data, name)
+    return sheets.read_rows(data, name)
 
 
 def _look_up(
-    request: Request, session: Session, kind: Kind, table: files.SentTable, columns: list[str]
+    request: Request, session: Session, kind: Kind, table: sheets.SentTable, columns: list[str]
 ) -> None:  # fmt: skip
     """Have the addresses of a file looked up that are not on the map, the first of them before its rows are read."""
     wanted = addresses_in(session, kind, table.lines, columns)
@@ -245,7 +245,7 @@ def _look_up(
 
 
 def _file_page(
-    request: Request, session: Session, kind: Kind, sent: tables.SentFile, table: files.SentTable,
+    request: Request, session: Session, kind: Kind, sent: tables.SentFile, table: sheets.SentTable,
     columns: list[str], for_all: Mapping[str, str], who: Who, now: datetime.datetime, *, remembered: bool = False,
     fault: str = "", done: taking.TableTaken | None = None, status: int = 200,
 ) -> Response:  # fmt: skip
@@ -259,7 +259,7 @@ def _file_page(
 
 
 def _behind_page(
-    request: Request, session: Session, kind: Kind, sent: tables.SentFile, table: files.SentTable,
+    request: Request, session: Session, kind: Kind, sent: tables.SentFile, table: sheets.SentTable,
     work: behind.ListWork | None, columns: list[str], *, remembered: bool,
 ) -> Response:  # fmt: skip
     """Return the page of a long list: how far it is, or what came of it. work None: another list comes first."""
@@ -280,7 +280,7 @@ def _home(kind: Kind) -> str:
 
 
 def _shown(
-    session: Session, kind: Kind, sent: tables.SentFile, table: files.SentTable, columns: list[str],
+    session: Session, kind: Kind, sent: tables.SentFile, table: sheets.SentTable, columns: list[str],
     for_all: Mapping[str, str],
 ) -> dict[str, Any]:  # fmt: skip
     """Return what every page of a file shows of it."""

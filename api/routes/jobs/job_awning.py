@@ -25,8 +25,8 @@ from api.http.subject import Subject
 from api.jobs import models
 from api.jobs.listed import places
 from api.jobs.numbers import called_after
+from api.ledger.facts.job import rows
 from api.ledger.history import note
-from api.ledger.job_facts import rows
 from api.routes import records
 from api.survey import keeping
 from api.survey.fitting import what_fits

@@ -28,7 +28,7 @@ from api.jobs.listed import JobsWanted, jobs_list, places, towns_and_kinds
 from api.jobs.story import job_story
 from api.languages import chosen_language, gettext, speak
 from api.ledger.days.day_rows import days_of
-from api.ledger.gates import gate_words
+from api.ledger.facts.gates import gate_words
 from api.ledger.history import in_words
 from api.ledger.languages import language_of_crew
 from api.ledger.told import HOLDS, told_now

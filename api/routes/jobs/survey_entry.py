@@ -23,7 +23,7 @@ from api.clock import Now, local_day
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
 from api.http.subject import Subject
-from api.ledger.job_facts import unnamed_walls, waiting_walls, zero_photos
+from api.ledger.facts.job import unnamed_walls, waiting_walls, zero_photos
 from api.ledger.plans.posted import does_job
 from api.papers.shown.cautions import LEAD_PAINT_BEFORE
 from api.routes import records

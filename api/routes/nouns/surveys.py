@@ -20,7 +20,7 @@ from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
 from api.jobs.numbers import numbered
-from api.ledger.job_facts import rows
+from api.ledger.facts.job import rows
 from api.ledger.plans.posted import crews_given
 from api.routes import records
 from api.routes.lists import Parts

@@ -25,7 +25,8 @@ from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.languages import gettext
 from api.ledger.history import in_words
-from api.office import busy, files, keeping
+from api.office import keeping
+from api.office.files import busy, sheets
 from api.office.groups import grouped
 from api.office.hanging import Hanging, hanging
 from api.office.keeping import Record
@@ -66,14 +67,14 @@ def table_csv(session: Database, _: Office, kind_id: KindId) -> Response:
     """Give the rows of a kind as CSV, in the words of its form; it can be taken in again."""
     kind = kind_called(kind_id)
     rows = [[record.texts[c.name] for c in kind.columns] for record in keeping.records(session, kind)]
-    return csv_answer(files.to_csv([c.head for c in kind.columns], rows), f"{kind.id}.csv")
+    return csv_answer(sheets.to_csv([c.head for c in kind.columns], rows), f"{kind.id}.csv")
 
 
 @router.get("/{kind_id}/blank.csv", response_class=Response)
 def blank_csv(_: Office, kind_id: KindId) -> Response:
     """Give an empty table of a kind, to be filled in."""
     kind = kind_called(kind_id)
-    return csv_answer(files.to_csv([c.head for c in kind.columns], []), f"{kind.id}-blank.csv")
+    return csv_answer(sheets.to_csv([c.head for c in kind.columns], []), f"{kind.id}-blank.csv")
 
 
 @router.get("/{kind_id}/new")

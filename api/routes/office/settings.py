@@ -26,7 +26,7 @@ from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch
 from api.languages import page_language, speaking, to_say
-from api.office.files import to_csv
+from api.office.files.sheets import to_csv
 from api.office.hanging import Hanging
 from api.office.lists.settings import SETTING_LISTS, table_of
 from api.routes.asking import Asked

@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.rules import rules_from_data
-from api.ledger.facts import Facts, facts
+from api.ledger.facts.week import Facts, facts
 from api.ledger.plans.posted import posted_week
 from api.papers.preparation import Preparation
 from api.week.assists import assist_of

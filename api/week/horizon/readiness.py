@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 
 from api import tables
 from api.fields.shown import day_name
-from api.ledger.facts import Facts
-from api.ledger.gates import gate_words
+from api.ledger.facts.gates import gate_words
+from api.ledger.facts.week import Facts
 from api.papers.needs import Needs
 from api.papers.preparation import JobPapers
 from api.papers.stored.making import USUAL_HEIGHT_MM

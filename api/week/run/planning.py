@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
-from api.ledger.facts import facts
+from api.ledger.facts.week import facts
 from api.ledger.fingerprint import code_of, fingerprint
 from api.ledger.history import note
 from api.ledger.plans.documents import DrivesTimed, as_data, because_as_data

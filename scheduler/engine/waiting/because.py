@@ -6,8 +6,10 @@ from collections.abc import Collection
 
 from msgspec.structs import replace
 
+from scheduler.engine.incumbent import Best, Routes
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.build import build
+from scheduler.engine.model.plans import plan_of
 from scheduler.engine.reasons.skipped import promise_reasons, reasons
 from scheduler.engine.waiting.promised import promise_causes
 from scheduler.engine.waiting.second import second_reasons
@@ -36,6 +38,23 @@ def waiting_reasons(model: Model, plan: Plan) -> dict[int, tuple[Because, ...]]:
     left = tuple(name for name in plan.broken if model.number[name] in found)
     kept_off = promise_causes(model, replace(plan, broken=left)) if left else {}
     return {j: (*told, *(kept_off[j].because if j in kept_off else ())) for j, told in found.items()}
+
+
+def reasons_of(best: Best, routes: Routes, free: bool) -> dict[int, tuple[Because, ...]]:
+    """Return for every job that `routes` leave out why, by number; either format.
+
+    best: where the routes were found, with their times. free: nothing was fixed in its model; what is fixed is no
+    reason of the week's, so that otherwise the reasons are asked of the week without it.
+    """
+    model = best.model
+    asked = model if free else build(model.week)
+    if model.week.format == "week/2":
+        plan = plan_of(model, routes, seconds=0.0, bound=None, starts=best.starts, times=best.times)
+        return waiting_reasons(asked, plan)
+    if free:
+        return reasons(model, routes)
+    name = {k: crew_day for crew_day, k in model.crew_day.items()}
+    return reasons(asked, {asked.crew_day[name[k]]: jobs for k, jobs in routes.items()})
 
 
 def with_reasons(week: Week, plan: Plan, kept: Collection[str] = ()) -> Plan:

@@ -16,6 +16,7 @@ import numpy.typing as npt
 Whole = npt.NDArray[np.int64]
 Marks = npt.NDArray[np.bool_]
 Key = tuple[int, int, tuple[int, ...]]
+ENDLESS = 1 << 40  # more than any sum of distances
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +38,13 @@ class _Choice:
         first, last = pairs[:, 0], pairs[:, 1]
         self.parts = grid.count - 1
         self.apart = grid.apart
-        row = np.arange(grid.count, dtype=np.int64)[:, None]
+        row = np.arange(grid.count)[:, None]
         self.even = first * self.parts + (last - first) * row
         self.low = first + grid.apart * row
         self.high = last - grid.apart * (self.parts - row)
         self.low[-1], self.high[0] = last, first
         size = len(grid.allowed)
-        step = np.arange(size, dtype=np.int64)
+        step = np.arange(size)
         # The nearest allowed step at or left of k (−1: none), and at or right of k (`size`: none, also for k = size).
         self.left_of = np.maximum.accumulate(np.where(grid.allowed, step, -1))
         right = np.where(grid.allowed, step, size)[::-1]
@@ -57,31 +58,28 @@ class _Choice:
         return new
 
     def nearest(self) -> tuple[Whole, Whole]:
-        """Return (step, distance) of the allowed step nearest to each even place within bounds; distance −1: none.
+        """Return (step, distance) of the allowed step nearest to each even place within bounds; none is `ENDLESS` off.
 
-        Of two equally near ones it is the left one.
+        Of two equally near ones it is the left one. In every pair each bracket has a step between its bounds.
         """
-        size = len(self.left_of)
-        low, high = np.clip(self.low, 0, size), np.clip(self.high, -1, size - 1)
-        left = self.left_of[np.minimum(self.even // self.parts, high)]
-        left = np.where(high < 0, -1, left)
-        right = self.right_of[np.maximum(-(-self.even // self.parts), low)]
-        no_left, no_right = left < low, right > high
-        far_left = np.where(no_left, 1 << 40, self.even - left * self.parts)
-        far_right = np.where(no_right, 1 << 40, right * self.parts - self.even)
-        step = np.where(far_left <= far_right, left, right)
-        return step, np.where(no_left & no_right, -1, np.minimum(far_left, far_right))
+        left = self.left_of[np.minimum(self.even // self.parts, self.high)]
+        right = self.right_of[np.maximum(-(-self.even // self.parts), self.low)]
+        far_left = np.where(left < self.low, ENDLESS, self.even - left * self.parts)
+        far_right = np.where(right > self.high, ENDLESS, right * self.parts - self.even)
+        return np.where(far_left <= far_right, left, right), np.minimum(far_left, far_right)
 
     def fits(self, spread: Whole) -> Marks:
-        """Return for each pair whether a layout exists whose distances are `spread` or less: leftmost steps first."""
-        size = len(self.left_of)
+        """Return for each pair whether a layout exists whose distances are `spread` or less: leftmost steps first.
+
+        The bounds of the last inner bracket keep it off the rightmost.
+        """
+        none = len(self.left_of)
         step = self.low[0]
-        fine: Marks = (self.low[0] <= self.high[0]) & (self.low[-1] <= self.high[-1])
+        fine: Marks = np.ones(step.shape, dtype=bool)
         for n in range(1, self.parts):
             from_left = np.maximum(-((spread - self.even[n]) // self.parts), step + self.apart)
-            step = self.right_of[np.clip(np.maximum(from_left, self.low[n]), 0, size)]
+            step = self.right_of[np.minimum(np.maximum(from_left, self.low[n]), none)]
             fine &= step <= np.minimum((self.even[n] + spread) // self.parts, self.high[n])
-        fine &= step + self.apart <= self.high[-1]
         return fine
 
     def least_spread(self, low: Whole, high: int) -> Whole:
@@ -97,21 +95,19 @@ class _Choice:
 
     def best_of(self, pair: int, spread: int) -> tuple[int, tuple[int, ...]]:
         """Return the smallest sum of distances of one pair within `spread`, and the leftmost layout that has it."""
-        size = len(self.left_of)
-        endless = 1 << 40
-        after = np.full(size + self.apart + 1, endless, dtype=np.int64)  # least sum with the next bracket at k or later
+        after = np.full(len(self.left_of) + self.apart + 1, ENDLESS)  # least sum with the next bracket at k or later
         last = int(self.low[-1, pair])
         after[: last + 1] = 0
         costs: list[tuple[int, Whole]] = []
         for n in range(self.parts - 1, 0, -1):
             even = int(self.even[n, pair])
-            low = max(-((spread - even) // self.parts), int(self.low[n, pair]), 0)
-            high = min((even + spread) // self.parts, int(self.high[n, pair]), size - 1)
-            steps = np.arange(low, high + 1, dtype=np.int64)
+            low = max(-((spread - even) // self.parts), int(self.low[n, pair]))
+            high = min((even + spread) // self.parts, int(self.high[n, pair]))
+            steps = np.arange(low, high + 1)
             cost = np.abs(steps * self.parts - even) + after[steps + self.apart]
-            cost = np.where(self.left_of[steps] == steps, cost, endless)
+            cost = np.where(self.left_of[steps] == steps, cost, ENDLESS)
             costs.append((low, cost))
-            after = np.full_like(after, endless)
+            after = np.full_like(after, ENDLESS)
             if len(cost):
                 after[low : high + 1] = np.minimum.accumulate(cost[::-1])[::-1]
                 after[:low] = after[low]
@@ -188,7 +184,7 @@ def _improve(choice: _Choice, best: Key | None) -> Key | None:
     step, far = choice.nearest()
     inner = far[1:-1]
     spread, total = inner.max(axis=0), inner.sum(axis=0)
-    possible: Marks = np.all(inner >= 0, axis=0)
+    possible: Marks = np.all(inner < ENDLESS, axis=0)
     settled: Marks = possible & np.all(np.diff(step, axis=0) >= choice.apart, axis=0)
     if settled.any():
         least = spread[settled].min()

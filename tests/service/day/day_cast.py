@@ -93,6 +93,14 @@ def on_the_morning(folder: Path) -> Iterator[FastAPI]:
         yield app
 
 
+@contextmanager
+def posted_morning(built: Path, folder: Path) -> Iterator[tuple[FastAPI, Jobs]]:
+    """Give the application over a posted day of the built demo, kept in `folder`, on its morning; and its jobs."""
+    jobs = post_day(built, folder)
+    with on_the_morning(folder) as app:
+        yield app, jobs
+
+
 def phone(app: FastAPI, crew_id: str = CREW) -> TestClient:
     """Give a client with the day link of a crew, good on whatever day the tests run."""
     with transaction(app.state.database) as session:

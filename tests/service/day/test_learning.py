@@ -30,7 +30,7 @@ from scheduler.times.calibrate import read_history
 from scheduler.times.durations import read_times, row_minutes
 from scheduler.week import Week, read_week
 from tests.conftest import BuiltDemo
-from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
+from tests.service.cast import JSON, for_pages, running, settings_for, signed_in
 from tests.service.day import day_cast
 from tests.service.office.test_entry import form_of
 from tests.service.posted import post_the_plan
@@ -50,9 +50,7 @@ def app(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
 
 @pytest.fixture
 def manager(app: FastAPI) -> TestClient:
-    client = signed_in(app, Role.manager)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(app, Role.manager)
 
 
 def note_jobs(app: FastAPI, slower: float, scatter: float = 0.05, odd: int = 0) -> list[str]:

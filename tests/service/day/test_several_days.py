@@ -25,7 +25,7 @@ from api.learning.done import done_jobs
 from api.ledger.days.day_rows import days_of, in_rows, is_finished
 from api.ledger.history import note
 from tests.conftest import BuiltDemo
-from tests.service.cast import PAGE, signed_in
+from tests.service.cast import PAGE, for_pages
 from tests.service.day.day_cast import AT, CREW, DAY, HOME, MORNING, Jobs, on_the_morning, phone, post, post_day
 from tests.service.day.test_hand_over import sign, words_of, work
 from tests.service.office.test_days_in_a_row import make_days
@@ -52,9 +52,7 @@ def day(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
 
 
 def desk(app: FastAPI) -> TestClient:
-    client = signed_in(app, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(app, Role.office)
 
 
 def second_day(app: FastAPI, jobs: Jobs, second: str) -> None:

@@ -17,7 +17,7 @@ from api.calendars.keeper import CalendarKeeper
 from api.calls.getting import get_outside
 from api.calls.guard import OutsideFault, is_outside
 from api.database import transaction
-from tests.service.cast import PAGE, signed_in
+from tests.service.cast import for_pages
 from tests.service.exchange.test_contacts_and_calendars import CALENDAR
 from tests.service.office.test_set_up import keep_file, text_of
 from tests.service.stand_in import Answer, Asked, StandIn
@@ -48,9 +48,7 @@ def served() -> Iterator[Served]:
 @pytest.fixture
 def office(app: FastAPI) -> TestClient:
     app.state.clock = lambda: NOW
-    client = signed_in(app, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(app, Role.office)
 
 
 def from_here(app: FastAPI, at: datetime.datetime = NOW) -> CalendarKeeper:

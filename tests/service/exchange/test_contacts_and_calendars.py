@@ -12,7 +12,7 @@ from sqlmodel import col, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from tests.service.cast import PAGE, signed_in
+from tests.service.cast import for_pages
 from tests.service.exchange.test_work_files import STREETS
 from tests.service.office.test_set_up import keep_file, text_of
 
@@ -87,9 +87,7 @@ END:VCALENDAR
 @pytest.fixture
 def office(app: FastAPI) -> TestClient:
     app.state.clock = lambda: datetime.datetime(2027, 3, 1, 15, tzinfo=datetime.UTC)
-    client = signed_in(app, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(app, Role.office)
 
 
 def send(client: TestClient, kind: str, name: str, text: str, **form: str) -> tuple[int, str]:

@@ -19,7 +19,7 @@ from api.database import transaction
 from api.fields.addresses.mail import Server, read_sender, read_server
 from api.messages import sending, telling
 from api.messages.mail import Letter, NotSent, compose, send
-from api.settings import Settings, read_settings
+from api.settings import read_settings
 from scheduler.errors import BadInput
 from scheduler.plan import read_plan
 from tests.service.cast import PAGE
@@ -207,7 +207,8 @@ def test_mail_settings_are_read_loudly_and_never_shown_with_the_password(tmp_pat
         read_settings(here)
     settings = read_settings({**here, "EAVEBOARD_MAIL_FROM": "o@a.example"})
     assert "hidden" not in repr(settings)
-    assert isinstance(settings, Settings)
+    assert settings.smtp == Server("mail.example", 587, False, "u", "hidden")
+    assert settings.mail_from == "o@a.example"
 
 
 @pytest.mark.parametrize("plain", [True, False])

@@ -18,8 +18,8 @@ from api.hand_over.warranty import callbacks, warranty_of
 from api.ledger.days.day_rows import days_of
 from api.papers.shown.job_page import job_page
 from tests.conftest import BuiltDemo
-from tests.service.cast import PAGE, signed_in
-from tests.service.day.day_cast import AT, DAY, HOME, MORNING, Jobs, on_the_morning, phone, post_day
+from tests.service.cast import for_pages
+from tests.service.day.day_cast import AT, DAY, HOME, MORNING, Jobs, phone, posted_morning
 from tests.service.office.test_entry import NEW, form_of
 from tests.service.office.test_follow_ons import done, follow_form, rows
 from tests.service.office.test_set_up import keep_file, send, text_of
@@ -27,10 +27,8 @@ from tests.service.office.test_set_up import keep_file, send, text_of
 
 @pytest.fixture(scope="module")
 def day(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FastAPI, Jobs]]:
-    folder = tmp_path_factory.mktemp("row") / "posted"
-    jobs = post_day(built.out, folder)
-    with on_the_morning(folder) as app:
-        yield app, jobs
+    with posted_morning(built.out, tmp_path_factory.mktemp("row") / "posted") as found:
+        yield found
 
 
 @pytest.fixture
@@ -40,9 +38,7 @@ def app(day: tuple[FastAPI, Jobs]) -> FastAPI:
 
 @pytest.fixture
 def office(app: FastAPI) -> TestClient:
-    client = signed_in(app, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(app, Role.office)
 
 
 def row_of(app: FastAPI, visit_id: str) -> list[tables.Visit]:

@@ -21,7 +21,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.jobs import entry
 from tests.conftest import BuiltDemo
-from tests.service.cast import PAGE, running, settings_for, signed_in
+from tests.service.cast import for_pages, running, settings_for
 
 JOB = "J-1043"
 NEW = {
@@ -50,9 +50,7 @@ def app(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
 
 @pytest.fixture
 def office(app: FastAPI) -> TestClient:
-    client = signed_in(app, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(app, Role.office)
 
 
 def form_of(page: str) -> dict[str, str]:

@@ -17,7 +17,7 @@ from api.access.accounts import Role
 from api.business.part import BadValues
 from api.database import transaction
 from api.falls.today import today_in
-from api.ledger.facts import facts
+from api.ledger.facts.week import facts
 from api.ledger.history import note
 from api.office import keeping
 from api.office.kinds import KINDS
@@ -28,18 +28,16 @@ from api.week.run.planning import prepare_week
 from scheduler import week as w
 from scheduler.plan import Because
 from tests.conftest import BuiltDemo
-from tests.service.cast import PAGE, signed_in
-from tests.service.day.day_cast import AT, DAY, HOME, MORNING, Jobs, on_the_morning, phone, post_day
+from tests.service.cast import for_pages
+from tests.service.day.day_cast import AT, DAY, HOME, MORNING, Jobs, phone, posted_morning
 from tests.service.office.test_entry import form_of
 from tests.service.office.test_set_up import change, keep_file, make, send, text_of, undo_first
 
 
 @pytest.fixture
 def day(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FastAPI, Jobs]]:
-    folder = tmp_path_factory.mktemp("follows") / "posted"
-    jobs = post_day(built.out, folder)
-    with on_the_morning(folder) as app:
-        yield app, jobs
+    with posted_morning(built.out, tmp_path_factory.mktemp("follows") / "posted") as found:
+        yield found
 
 
 @pytest.fixture
@@ -49,9 +47,7 @@ def app(day: tuple[FastAPI, Jobs]) -> FastAPI:
 
 @pytest.fixture
 def office(app: FastAPI) -> TestClient:
-    client = signed_in(app, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(app, Role.office)
 
 
 def rows(app: FastAPI) -> set[tuple[str, str, int, int | None, bool]]:

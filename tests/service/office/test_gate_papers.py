@@ -16,7 +16,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.ledger.kept_files import MOST_BYTES
 from api.office import papers
-from tests.service.cast import JSON, PAGE, signed_in
+from tests.service.cast import JSON, for_pages, signed_in
 from tests.service.day.test_photos import picture, with_place
 from tests.service.office.test_set_up import make, text_of
 
@@ -26,9 +26,7 @@ PDF = b"%PDF-1.7\n1 0 obj << >> endobj\ntrailer << >>\n%%EOF\n"
 
 @pytest.fixture
 def office(posted: FastAPI) -> TestClient:
-    client = signed_in(posted, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(posted, Role.office)
 
 
 def a_gate(client: TestClient, app: FastAPI, what: str = "building permit") -> int:

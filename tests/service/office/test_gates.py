@@ -15,9 +15,9 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.falls.falls import findings
 from api.falls.today import today_in
-from api.ledger.gates import due_day, holding
+from api.ledger.facts.gates import due_day, holding
 from api.week.run.planning import prepare_week
-from tests.service.cast import PAGE, signed_in
+from tests.service.cast import for_pages
 from tests.service.office.test_entry import NEW, form_of
 from tests.service.office.test_set_up import NOW, make, text_of
 
@@ -26,9 +26,7 @@ MONDAY = datetime.date(2027, 4, 12)
 
 @pytest.fixture
 def office(posted: FastAPI) -> TestClient:
-    client = signed_in(posted, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(posted, Role.office)
 
 
 def planned_because(app: FastAPI, job: str) -> list[str]:

@@ -16,7 +16,7 @@ from sqlmodel import SQLModel, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from tests.service.cast import JSON, PAGE, signed_in
+from tests.service.cast import JSON, for_pages, signed_in
 from tests.service.office.test_set_up import keep_file, make, send, text_of
 
 HEADS = (
@@ -39,9 +39,7 @@ STAYS = {
 
 @pytest.fixture
 def office(posted: FastAPI) -> TestClient:
-    client = signed_in(posted, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(posted, Role.office)
 
 
 def rows(app: FastAPI) -> dict[str, list[Any]]:

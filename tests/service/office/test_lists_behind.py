@@ -22,7 +22,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.exchange import behind as pieces
 from api.office import behind, taking
-from tests.service.cast import PAGE, add_yard, running, settings_for, signed_in
+from tests.service.cast import add_yard, for_pages, running, settings_for
 from tests.service.office.test_set_up import send, text_of
 from tests.waiting import until
 
@@ -42,9 +42,7 @@ def office(app: FastAPI) -> TestClient:
 
 
 def page_client(app: FastAPI) -> TestClient:
-    client = signed_in(app, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(app, Role.office)
 
 
 def a_list(bad: int = 0) -> bytes:

@@ -15,7 +15,7 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.office import taking
-from tests.service.cast import JSON, PAGE, signed_in
+from tests.service.cast import JSON, for_pages, signed_in
 from tests.service.office.test_set_up import keep_file, send, text_of
 from tests.service.sales import made, sale
 
@@ -23,9 +23,7 @@ LINES = 40
 
 
 def page_client(app: FastAPI) -> TestClient:
-    client = signed_in(app, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(app, Role.office)
 
 
 def a_list(first: int = 1) -> bytes:

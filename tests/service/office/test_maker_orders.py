@@ -22,7 +22,7 @@ from api.ledger.told import told_now
 from api.maker.orders import order_list
 from api.week.run.planning import prepare_week
 from tests.conftest import BuiltDemo
-from tests.service.cast import PAGE, running, settings_for, signed_in
+from tests.service.cast import for_pages, running, settings_for
 from tests.service.office.test_entry import form_of
 from tests.service.office.test_set_up import text_of
 from tests.service.postbox import Postbox
@@ -44,9 +44,7 @@ def maker(built: BuiltDemo, tmp_path: Path, postbox: tuple[Postbox, Server]) -> 
 
 @pytest.fixture
 def office(maker: FastAPI) -> TestClient:
-    client = signed_in(maker, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(maker, Role.office)
 
 
 def uncounted(session: Session) -> tables.Visit:

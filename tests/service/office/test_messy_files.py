@@ -14,15 +14,13 @@ from sqlmodel import col, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from tests.service.cast import PAGE, signed_in
+from tests.service.cast import for_pages
 from tests.service.office.test_set_up import keep_file, send, text_of
 
 
 @pytest.fixture
 def office(app: FastAPI) -> TestClient:
-    client = signed_in(app, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(app, Role.office)
 
 
 def looked_at(office: TestClient, kind: str, data: bytes, name: str = "list.csv") -> str:

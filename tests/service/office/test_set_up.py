@@ -17,7 +17,7 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.office.kinds import KINDS
-from tests.service.cast import PAGE, signed_in
+from tests.service.cast import PAGE, for_pages, signed_in
 from tests.service.office.test_entry import form_of
 from tests.waiting import until
 
@@ -27,9 +27,7 @@ LEA = {"id": "", "name": "Lea Quill", "yard_id": "north", "role": "lead", "phone
 
 @pytest.fixture
 def office(app: FastAPI) -> TestClient:
-    client = signed_in(app, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(app, Role.office)
 
 
 def text_of(page: str) -> str:

@@ -17,7 +17,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.exchange.importing import IMPORTABLE, import_tables
 from api.fields.files.sheets import BadFiles
-from api.ledger.facts import facts
+from api.ledger.facts.week import facts
 from api.papers.preparation import Preparation
 from api.uploads.reading import read_upload
 from api.week.build import job_of, limits_of
@@ -26,8 +26,8 @@ from scheduler import week as w
 from scheduler.plan import Because
 from scheduler.weather.limits import WeatherWork, limits_for
 from tests.conftest import BuiltDemo
-from tests.service.cast import PAGE, signed_in
-from tests.service.day.day_cast import AT, DAY, HOME, MORNING, Jobs, on_the_morning, phone, post_day
+from tests.service.cast import PAGE, for_pages, signed_in
+from tests.service.day.day_cast import AT, DAY, HOME, MORNING, Jobs, phone, posted_morning
 from tests.service.office.test_entry import form_of
 from tests.service.office.test_set_up import change, keep_file, make, send, text_of, undo_first
 from tests.steps import CHECKS
@@ -41,10 +41,8 @@ CLEAN = {
 
 @pytest.fixture(scope="module")
 def day(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FastAPI, Jobs]]:
-    folder = tmp_path_factory.mktemp("kinds") / "posted"
-    jobs = post_day(built.out, folder)
-    with on_the_morning(folder) as app:
-        yield app, jobs
+    with posted_morning(built.out, tmp_path_factory.mktemp("kinds") / "posted") as found:
+        yield found
 
 
 @pytest.fixture
@@ -54,9 +52,7 @@ def app(day: tuple[FastAPI, Jobs]) -> FastAPI:
 
 @pytest.fixture
 def office(app: FastAPI) -> TestClient:
-    client = signed_in(app, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(app, Role.office)
 
 
 def entered(office: TestClient, query: str, **cells: str) -> str:

@@ -11,7 +11,7 @@ from fastapi.testclient import TestClient
 
 from api.access.accounts import Role
 from tests.conftest import BuiltDemo
-from tests.service.cast import PAGE, running, settings_for, signed_in
+from tests.service.cast import for_pages, running, settings_for
 from tests.service.places.place_cast import NOW
 from tests.service.places.place_services import Places
 
@@ -34,6 +34,4 @@ def app(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
 
 @pytest.fixture
 def office(app: FastAPI) -> TestClient:
-    client = signed_in(app, Role.office)
-    client.headers.update(PAGE)
-    return client
+    return for_pages(app, Role.office)

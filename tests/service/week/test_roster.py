@@ -20,7 +20,7 @@ from api.roster.filling import BY_ABSENCE
 from api.week.run.planning import prepare_week
 from scheduler.week import Week
 from tests.conftest import BuiltDemo
-from tests.service.cast import JSON, PAGE, signed_in
+from tests.service.cast import PAGE, for_programs, signed_in
 from tests.service.office.test_set_up import text_of
 from tests.service.posted import posted_demo
 
@@ -39,9 +39,7 @@ def app(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
 
 @pytest.fixture
 def manager(app: FastAPI) -> TestClient:
-    client = signed_in(app, Role.manager)
-    client.headers.update(JSON)
-    return client
+    return for_programs(app, Role.manager)
 
 
 def away(app: FastAPI, person: str, day: datetime.date, part: str = "day") -> None:

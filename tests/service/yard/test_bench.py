@@ -18,7 +18,7 @@ from api.day import loading
 from api.ledger.plans.posted_days import Act, PostedDay
 from api.papers.kits import expected, kit_of, loaded, made_kit, state_of
 from tests.crates import NOW, PARTS, SHELF, add_job, add_shelves, book, post_week
-from tests.service.cast import JSON, PAGE, csrf_in, signed_in
+from tests.service.cast import PAGE, csrf_in, for_programs, signed_in
 
 NOON = datetime.datetime(2027, 4, 11, 17, tzinfo=datetime.UTC)  # on a Sunday at the yard
 TODAY = NOON.date()
@@ -36,12 +36,6 @@ def office(app: FastAPI) -> TestClient:
     with transaction(app.state.database) as session:
         add_job(session, arrives_on=TODAY - datetime.timedelta(days=2))
     return for_programs(app, Role.office)
-
-
-def for_programs(app: FastAPI, role: Role) -> TestClient:
-    client = signed_in(app, role)
-    client.headers.update(JSON)
-    return client
 
 
 def begun(client: TestClient, visit: str = "J-1") -> int:

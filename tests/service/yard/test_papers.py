@@ -16,7 +16,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.access.accounts import Role
 from api.database import open_database, transaction
-from api.ledger.facts import facts
+from api.ledger.facts.week import facts
 from api.ledger.history import note
 from api.papers.preparation import Preparation
 from api.papers.shown.job_page import job_page

@@ -28,7 +28,7 @@ from api.week.run.planning import prepare_week
 from scheduler.errors import BadInput
 from tests.conftest import DEMO, BuiltDemo
 from tests.crates import LAG, MONDAY, NOW, SHELF, add_job, add_shelves, post_week
-from tests.service.cast import JSON, PAGE, csrf_in, signed_in
+from tests.service.cast import PAGE, csrf_in, for_programs, signed_in
 
 AT_NORTH = {"item": LAG, "yard_id": "north"}
 
@@ -37,9 +37,7 @@ AT_NORTH = {"item": LAG, "yard_id": "north"}
 def office(app_on_either: FastAPI) -> TestClient:
     with transaction(app_on_either.state.database) as session:
         add_shelves(session, {LAG: 20, "shim": 8})
-    client = signed_in(app_on_either, Role.office)
-    client.headers.update(JSON)
-    return client
+    return for_programs(app_on_either, Role.office)
 
 
 def line(answer: Any, item: str = LAG) -> dict[str, Any]:

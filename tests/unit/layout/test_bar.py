@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from scheduler.layout.placement.bar import Bar, even_places, fits, outer_places
+from scheduler.layout.placement.bar import ARM_REACH, EQUAL, Bar, even_places, fits, outer_places
 
 # Zones of 70 either side of the arms and brackets 120 wide: 130 from an arm's centre on.
 BAR = Bar(4000.0, (600.0, 3400.0), 130.0, 120.0, 4)
@@ -30,6 +30,27 @@ def test_brackets_may_touch_and_serve_an_arm_a_foot_away() -> None:
     assert BAR.serves(904.8005, 600)
     assert not BAR.serves(904.82, 600)
     assert not BAR.serves(295.18, 600)
+
+
+def test_what_differs_by_the_whole_tolerance_is_not_equal() -> None:
+    assert not BAR.apart(0, 120 - EQUAL)
+    assert not BAR.serves(ARM_REACH + EQUAL, 0)
+    assert not Bar(4000.0, (0.0,), 130.0, 120.0, 2).admits(130 - EQUAL)
+    thin = Bar(4000.0, (2000.0,), 130.0, 2 * EQUAL, 2)  # half of it hangs over by EQUAL where its middle is at the end
+    assert not thin.admits(0)
+    assert not thin.admits(4000)
+    assert thin.admits(EQUAL / 2)
+    assert thin.admits(4000 - EQUAL / 2)
+
+
+def test_a_place_at_the_middle_of_an_arm_is_inside_it_alone() -> None:
+    lefts, rights = outer_places(BAR, [600, 3400])
+    assert lefts == [[600], []]
+    assert rights == [[3400], []]
+    three = Bar(4000.0, (600.0, 2000.0, 3400.0), 130.0, 120.0, 5)  # the outer arms alone take outer brackets
+    assert outer_places(three, [600, 2000, 3400]) == ([[600], []], [[3400], []])
+    at_the_end = Bar(4000.0, (0.0, 3400.0), 130.0, 120.0, 4)
+    assert outer_places(at_the_end, [0, ARM_REACH, ARM_REACH + EQUAL])[0] == [[0, ARM_REACH], []]
 
 
 def test_outer_places_are_told_by_their_side_of_the_arm() -> None:

@@ -31,6 +31,13 @@ def test_a_survey_is_read_and_written_without_loss() -> None:
     assert read_survey(json.dumps(PLAIN)) == survey
 
 
+def test_a_survey_in_which_nothing_can_be_read_is_called_a_survey() -> None:
+    with pytest.raises(BadInput, match="this survey holds a key that is no text"):
+        survey_from_data({(600, 3400): "arms"})
+    with pytest.raises(BadInput, match="this survey file is not valid JSON"):
+        read_survey("600 mm")
+
+
 def test_a_layout_is_read_and_written_without_loss() -> None:
     layout = lay_out(plain_survey())
     assert decode(encode(layout), Layout, "layout file") == layout

@@ -11,7 +11,7 @@ from msgspec.structs import replace
 from scheduler.layout.compute import lay_out
 from scheduler.layout.drawing.cautions import standing_words
 from scheduler.layout.drawing.facts import datum_words
-from scheduler.layout.drawing.paper.lettering import wrap
+from scheduler.layout.drawing.paper.lettering import width_of, wrap
 from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.paper.sheet import DrawingSheet
 from scheduler.layout.drawing.title import GOES_FIRST, Pages, Title, foot, foot_height, head
@@ -69,6 +69,17 @@ def test_the_head_leaves_out_what_is_not_known(title: Title, name: str, page: st
     first, second, third, _ = (text for text, *_ in headed(title))
     assert (first, second) == (name, page)
     assert third == whose if whose is not None else third.endswith("n…")
+
+
+def test_a_long_name_is_cut_off_just_before_what_stands_at_its_right() -> None:
+    for title, state, row in ((Title("J-1", "n" * 200), "", 1), (Title("J" * 300), "2 cautions", 0)):
+        lines: dict[float, list[tuple[str, float, float, float, str, bool]]] = {}
+        for text in headed(title, state):
+            lines.setdefault(text[2], []).append(text)
+        right, left = sorted(lines[sorted(lines)[row]], key=lambda text: text[4])
+        assert left[0].endswith("…")
+        free = right[1] - width_of(right[0], right[3], right[5]) - LEFT - width_of(left[0], left[3], left[5])
+        assert 3 <= free < 3 + width_of("m", left[3], left[5])
 
 
 def test_a_condition_stands_at_the_heads_right_before_the_title() -> None:

@@ -11,7 +11,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
 from api.fields.rules import rules_from_data
-from api.ledger.facts import Facts, awaited, racks
+from api.ledger.facts.week import Facts, awaited, racks
 from api.ledger.forecasts import Forecasts
 from scheduler.errors import BadInput
 from scheduler.weather.limits import read_limits

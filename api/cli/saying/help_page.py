@@ -1,7 +1,7 @@
 """The page of all commands, `docs/commands.md`, made from the command line's own help.
 
-Write it anew after a change: `python -m api.cli.help_page > docs/commands.md`; the manual page beside it is made by
-`eaveboard man-page --out docs/eaveboard.1`.
+Write it anew after a change: `python -m api.cli.saying.help_page > docs/commands.md`; the manual page beside it is made
+by `eaveboard man-page --out docs/eaveboard.1`.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from api.cli.saying.manual import each_command, parameters, usage
 _HEAD = """\
 # The commands
 
-Made from the commands' own help by `python -m api.cli.help_page > docs/commands.md`; do not edit this page by hand.
+Made from the commands' own help by `python -m api.cli.saying.help_page > docs/commands.md`; never edit it by hand.
 Every command also takes `--help` (`-h`), and `eaveboard --install-completion` lets your shell complete commands and
 options. `eaveboard man-page` writes the same as a manual page; an installed program has it in its environment:
 `man -M ENVIRONMENT/share/man eaveboard`.

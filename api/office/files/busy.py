@@ -17,7 +17,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.fields.files.sheets import Span
 from api.languages import gettext
-from api.office.files import Rows
+from api.office.files.sheets import Rows
 from scheduler.errors import BadInput
 
 HEADS, VAN_HEADS = ["Who", "From", "To, included", "Of each day", "Why"], ["Van", "From", "To, included", "Why"]

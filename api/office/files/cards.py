@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from api.office.files import Rows, decoded
+from api.office.files.sheets import Rows, decoded
 from api.uploads.reading import MOST_ROWS
 from scheduler.errors import BadInput
 

@@ -1,0 +1,1 @@
+"""What offices send as a file, read as rows: tables, contacts, calendars."""
