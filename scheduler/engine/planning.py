@@ -22,8 +22,8 @@ POLL_S = 0.05
 FIRST_S = 60.0  # that a first plan may take longer than the time given: reading compiled loops alone may take all of it
 LET_GO_S = 0.4  # given to the search to end by itself
 LAST_S = 0.3  # kept back from the time given, for reasons and the last audit,
-LAST_S_PER_PAIR = 1.3e-4  # and for each job and crew day: reasons try every place of every job left out
-LAST_S_PER_PAIR_2, MOST_LAST_S_2 = 7e-4, 12.0  # the same of the second format, whose reasons are tried in the document
+LAST_S_PER_PAIR = 7e-4  # and for each job and crew day, at most so much: reasons try every place of jobs left out,
+MOST_LAST_S = {"week/1": 3.5, "week/2": 12.0}  # those of the second format in the document
 RECOURSE_SHARE, RECOURSE_S = (
     0.25,
     20.0,
@@ -97,8 +97,7 @@ def plan_week(
         given, cost_given = routes_to_start_from(model, start)
         best.offer(given, cost_given)
     pairs = len(week.jobs) * len(model.crew_days) if with_because else 0
-    first = week.format == "week/1"
-    last = LAST_S + (LAST_S_PER_PAIR * pairs if first else min(MOST_LAST_S_2, LAST_S_PER_PAIR_2 * pairs))
+    last = LAST_S + min(MOST_LAST_S[week.format], LAST_S_PER_PAIR * pairs)
     if seconds is not None:
         last = min(last, 0.5 * seconds)
     ended = threading.Event()
