@@ -46,7 +46,7 @@ def why_broken(model: Model, plans: Plans, j: int, rounds: int, sure: Sure) -> s
     booked = job.booked
     if booked is None:
         raise ValueError(f"{job.id} has no booking")
-    return f"{named(week, job, booked)} is not kept: {'; '.join(_why(model, plans, j, booked, rounds, sure))}."
+    return f"{named(week, job, booked)} is not kept: {'; '.join(_why(model, plans, j, booked, sure, rounds))}."
 
 
 def named(week: Week, job: Job, booked: Booking) -> str:
@@ -72,7 +72,7 @@ def no_crew_can(week: Week, booked: Booking) -> str:
     return f"no crew that works on {day} can do it in its work windows, even with a longer day"
 
 
-def _why(model: Model, plans: Plans, j: int, booked: Booking, rounds: int, sure: Sure) -> Iterator[str]:
+def _why(model: Model, plans: Plans, j: int, booked: Booking, sure: Sure, rounds: int) -> Iterator[str]:
     week = model.week
     if never := forbidden(week, week.jobs[j], booked):
         yield never

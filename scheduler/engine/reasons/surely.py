@@ -18,9 +18,9 @@ from scheduler.engine.reasons.anew import DEAR, Again, Anew, rounds_each
 from scheduler.engine.search.phases import Search
 from scheduler.week import Week
 
-MOST_SURE = 24_000  # jobs times crew days, of all questions of a plan that are asked so; about a second for each 8,000
+MOST_SURE = 24_000  # jobs times crew days, of all questions of a plan that are asked so; about a second for each 6,000
 MOST_PAIRS = 6_000  # of a week above which even one takes too long
-_SEED = 1
+_SEED, _NODES = 1, 300
 _RICH = 10**7  # cents that no visit costs: leaving a job out is out of the question
 
 
@@ -56,6 +56,8 @@ def _by_prices(week: Week, j: int, cents: int, found: Anew) -> Anew:
     if not best.proven:
         choosing.dive()
         choosing.narrow()
+    if not best.proven and choosing.few_left():
+        choosing.integer(choosing.within(choosing.gap()), _NODES)
     if best.cost >= found.cost:
         return found
     days = model.crew_days

@@ -63,7 +63,7 @@ def anchor_findings(
     if other:
         text = (
             f"The report is entered as for {anchor.base}, and this wall is {survey.wall.kind.replace('-', ' ')}: its"
-            " loads do not hold here. Enter what the report says of this wall, or take an anchor with a report for it."
+            " loads do not hold here. Enter the anchor's report for such a wall, or take an anchor that has one."
         )
         yield Finding("stop", "anchor-base", text)
     spacing, least = least_spacing(survey.awning), fastener.spacing or 0.0

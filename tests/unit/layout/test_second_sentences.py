@@ -237,7 +237,7 @@ MASONRY: list[Told] = [
      grouted. Drill one trial hole; where the drill falls into a cell that the report does not mean, stop."""),
     ({"wall": {"kind": "hollow-block", "member_width": 120}}, "stop", "anchor-base",
      """The report is entered as for concrete of 2500 psi or more, and this wall is hollow block: its loads do not hold
-     here. Enter what the report says of this wall, or take an anchor with a report for it."""),
+     here. Enter the anchor's report for such a wall, or take an anchor that has one."""),
 ]  # fmt: skip
 
 
