@@ -9,17 +9,19 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 
+import numpy as np
 from msgspec.structs import replace
 
 from scheduler.engine.incumbent import Best
-from scheduler.engine.model.arrays import Model
+from scheduler.engine.model.arrays import FAR, Model
 from scheduler.engine.model.build import build
 from scheduler.engine.reasons.anew import DEAR, Again, Anew, rounds_each
 from scheduler.engine.search.phases import Search
 from scheduler.week import Week
 
-MOST_SURE = 24_000  # jobs times crew days, of all questions of a plan that are asked so; about a second for each 6,000
-MOST_PAIRS = 6_000  # of a week above which even one takes too long
+MOST_ROUTES = 1_000_000  # that a week may have, about, above which its linear program takes too long
+MOST_SURE = 3_000_000  # of the weeks of all questions of a plan together
+MOST_ASKED = 20  # questions, which take about a tenth of a second each
 _SEED, _NODES = 1, 300
 _RICH = 10**7  # cents that no visit costs: leaving a job out is out of the question
 
@@ -28,8 +30,8 @@ class Sure:
     """Questions of a plan's week and of weeks like it, in the first format, the first ones asked most surely."""
 
     def __init__(self, model: Model) -> None:
-        pairs = max(1, len(model.week.jobs) * len(model.crew_days))
-        self.left = MOST_SURE // pairs if pairs <= MOST_PAIRS else 0
+        routes = max(1, many_routes(model))
+        self.left = min(MOST_ASKED, MOST_SURE // routes) if routes <= MOST_ROUTES else 0
 
     def cheapest(self, again: Again, rounds: int, j: int, cents: int) -> Anew:
         """Return the cheapest plan found where leaving job j out costs so much more, as of `Again.cheapest`."""
@@ -40,13 +42,30 @@ class Sure:
         return _by_prices(again.week, j, cents, found)
 
 
+def many_routes(model: Model) -> int:
+    """Return about how many routes a week has: of each crew day, every set of so many jobs as fit in at the most.
+
+    As many fit in as would by their service and the shortest way to each, the quickest first.
+    """
+    total = 0
+    for k in range(len(model.crew_days)):
+        jobs = np.nonzero(model.local[k] >= 0)[0]
+        places = np.concatenate([model.job_place[jobs], [model.yard_place[k]]])
+        ways = model.minutes[np.ix_(places, model.job_place[jobs])].astype(np.int64)
+        ways[np.arange(len(jobs)), np.arange(len(jobs))] = FAR
+        needs = np.cumsum(np.sort(model.service[jobs] + ways.min(axis=0, initial=FAR)))
+        fit = int(np.searchsorted(needs, model.latest[k] - model.start[k], side="right"))
+        total += sum(math.comb(len(jobs), size) for size in range(1, fit + 1))
+    return total
+
+
 def _by_prices(week: Week, j: int, cents: int, found: Anew) -> Anew:
     """Return a plan at most as dear as `found`, which was found at these prices."""
     most = 2 * sum(job.skip_cents for job in week.jobs) + _RICH
     jobs = list(week.jobs)
     jobs[j] = replace(jobs[j], skip_cents=jobs[j].skip_cents + min(cents, most))
     model = build(replace(week, jobs=tuple(jobs)))
-    if not model.crew_days:
+    if not model.crew_days or many_routes(model) > 2 * MOST_ROUTES:  # with a longer day there may be far more
         return found
     best = Best(model)
     start = {model.crew_day[at]: list(route) for at, route in found.routes.items()}
