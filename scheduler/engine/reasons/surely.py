@@ -7,6 +7,7 @@ to, and integer programs of so many nodes over the cheapest routes.
 from __future__ import annotations
 
 import math
+import warnings
 from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
@@ -39,7 +40,12 @@ class Sure:
         if self.left <= 0:
             return found
         self.left -= 1
-        return _by_prices(again.week, j, cents, found)
+        try:
+            return _by_prices(again.week, j, cents, found)
+        except Exception as fault:  # a plan is in hand: its reasons are what was found, and what went wrong is said
+            self.left = 0
+            warnings.warn(f"the search for a reason ended early: {fault!r}", RuntimeWarning, stacklevel=2)
+            return found
 
 
 def many_routes(model: Model) -> int:
