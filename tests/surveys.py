@@ -23,6 +23,7 @@ KINDS: Sequence[WallKind] = (
 # How often each kind is met; the two that carry nothing are met by mistake only.
 _OFTEN = (30, 10, 8, 20, 8, 8, 6, 3, 3)
 _CONTINUOUS = ("rim-board", "concrete", "solid-masonry")
+_BASES = {"solid-masonry": "solid clay brick", "hollow-block": "hollow concrete block, ungrouted"}
 _WOOD = ("wood-studs", "rim-board", "rafters", "stucco-on-studs")
 
 # The survey known by heart, in plain data: a 4 m bar with its left end 400 mm right of the datum, studs every 16 in
@@ -220,6 +221,8 @@ def random_second(rng: random.Random, *, kind: WallKind | None = None, width: fl
     anchor = None
     if not wood and rng.random() < 0.8:
         anchor = ANCHOR_2 | {"tension_n": rng.uniform(3000, 15000), "spacing": rng.choice([30, 60])}
+        if wall["kind"] in _BASES and rng.random() < 0.8:  # else a report for another material, by mistake
+            anchor["base"] = _BASES[wall["kind"]]
     place |= {
         "facing_deg": rng.choice([None, rng.uniform(0, 359)]),
         "under": rng.choice(["private", "private", "public"]),

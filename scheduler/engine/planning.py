@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from scheduler.engine.search.in_time import SearchTime
 
 LAST_S = 0.3  # kept back from the time given, for reasons and the last audit,
-LAST_S_PER_PAIR = 1.3e-4  # and for each job and crew day: reasons try every place of every job left out
-LAST_S_PER_PAIR_2, MOST_LAST_S_2 = 7e-4, 12.0  # the same of the second format, whose reasons are tried in the document
+LAST_S_PER_PAIR = 7e-4  # and for each job and crew day, at most so much: reasons try every place of jobs left out,
+MOST_LAST_S = {"week/1": 3.5, "week/2": 12.0}  # those of the second format in the document
 RECOURSE_SHARE, RECOURSE_S = 0.25, 20.0  # of the time given, kept back to choose by what is to be expected; at most
 
 
@@ -117,10 +117,7 @@ def _time(
     """Return the time of a search; `pairs`: jobs times crew days whose reasons are told, `weighed`: with a recourse."""
     from scheduler.engine.search.in_time import SearchTime
 
-    if format == "week/1":
-        last = LAST_S + LAST_S_PER_PAIR * pairs
-    else:
-        last = LAST_S + min(MOST_LAST_S_2, LAST_S_PER_PAIR_2 * pairs)
+    last = LAST_S + min(MOST_LAST_S[format], LAST_S_PER_PAIR * pairs)
     if seconds is not None:
         last = min(last, 0.5 * seconds)
     expected = 0.0

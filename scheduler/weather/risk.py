@@ -161,8 +161,8 @@ def _rain(hour: Hour, lead_h: float, limits: dict[Measure, WeatherLimit], model:
         wet = hour.rain_chance
     elif hour.rain_mm is not None:
         wet = at_lead(model, model.rain_hit if hour.rain_mm > 0 else model.rain_miss, lead_h)
-    else:
-        return 0.0
+    else:  # nobody has said that it stays dry: no safer than where somebody has, however far ahead
+        wet = max(model.rain_miss)
     if wet <= 0:
         return 0.0
     mean_mm = max(model.wet_hour_mm, (hour.rain_mm or 0.0) / wet)

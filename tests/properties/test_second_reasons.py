@@ -44,7 +44,8 @@ def told(seed: int, *, wide: bool = False, jobs: int = 2) -> Iterator[tuple[Week
 def proofs(week: Week2, job: str, remedy: Remedy) -> Iterator[str]:
     """Undo all that a remedy names, pay the price that it names, and try everything: "goes" or "false".
 
-    Where the sentence names a job that would go first, that must go where the price is not paid: "first" or "false".
+    Where the sentence names jobs that would go first, all of them must go where the price is not paid: "first" or
+    "false".
     """
     step = math.gcd(STEP, *(undo.start for undo in remedy.undo if isinstance(undo, OpenHours)))
     if step < FINEST:
@@ -58,7 +59,8 @@ def proofs(week: Week2, job: str, remedy: Remedy) -> Iterator[str]:
         yield "goes" if is_planned(made, job) else "false"
     if remedy.rivals and not remedy.served:
         made = cheapest(freed, step)
-        yield "first" if is_planned(made, remedy.rivals[-1]) and not is_planned(made, job) else "false"
+        first = all(is_planned(made, rival) for rival in remedy.rivals) and not is_planned(made, job)
+        yield "first" if first else "false"
 
 
 # Each has a price with everything planned again that is far below that with the rest as it stands, unless it is wrong.

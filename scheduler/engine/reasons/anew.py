@@ -6,7 +6,7 @@ The search is the same each time: so many rounds, no clock.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
 from scheduler.engine.local_search.route_cost import Arrays, arrays
@@ -126,17 +126,3 @@ def most_built(model: Model) -> int:
 def rounds_each(questions: int) -> int:
     """Return the rounds for each of so many questions."""
     return max(LEAST_ROUNDS, min(MOST_ROUNDS, ROUNDS // max(1, questions)))
-
-
-def extra_anew(model: Model, present: int, asked: Iterable[tuple[int, Mapping[int, Sequence[int]]]]) -> dict[int, int]:
-    """Return by job what the cheapest plan found with it costs more than `present`, in cents, negative where it saves.
-
-    asked: each job with routes that hold it, to search from.
-    """
-    todo, found = list(asked), dict[int, int]()
-    for j, begin in todo:
-        again = Again(model.week, [lambda _, begin=begin: (begin, {})] * 2, model)  # type: ignore[misc]
-        anew = again.cheapest(rounds_each(len(todo)), {j: DEAR})
-        if model.week.jobs[j].id in anew.jobs:
-            found[j] = anew.cost - present
-    return found

@@ -14,6 +14,7 @@ from scheduler.engine.model.timing import time_route
 from scheduler.engine.reasons.anew import DEAR, Again, as_planned
 from scheduler.engine.reasons.opened import HOURS, REST, OpenedPlan
 from scheduler.engine.reasons.sentences import ToldReason, amount, plain
+from scheduler.engine.reasons.surely import Sure
 from scheduler.engine.reasons.ways import Plans, Way, look, ways
 from scheduler.price import Visit
 from scheduler.reports.promises import broken_promises, promised
@@ -35,17 +36,17 @@ def broken_by(model: Model, routes: Routes) -> list[int]:
     return [model.number[name] for name in broken_promises(week, done)]
 
 
-def why_broken(model: Model, plans: Plans, j: int, rounds: int) -> str:
+def why_broken(model: Model, plans: Plans, j: int, rounds: int, sure: Sure) -> str:
     """Return in one sentence why the firm or day booking of job j is not kept.
 
     It is looked for on the promised day (firm: with the crew, at the time), the rest of the plan as it is. rounds: of
-    a search with everything planned again, for the least that keeping it costs; 0: it is not looked for.
+    a search with everything planned again, for the least that keeping it costs, `sure` after; 0: it is not looked for.
     """
     week, job = model.week, model.week.jobs[j]
     booked = job.booked
     if booked is None:
         raise ValueError(f"{job.id} has no booking")
-    return f"{named(week, job, booked)} is not kept: {'; '.join(_why(model, plans, j, booked, rounds))}."
+    return f"{named(week, job, booked)} is not kept: {'; '.join(_why(model, plans, j, booked, sure, rounds))}."
 
 
 def named(week: Week, job: Job, booked: Booking) -> str:
@@ -71,7 +72,7 @@ def no_crew_can(week: Week, booked: Booking) -> str:
     return f"no crew that works on {day} can do it in its work windows, even with a longer day"
 
 
-def _why(model: Model, plans: Plans, j: int, booked: Booking, rounds: int) -> Iterator[str]:
+def _why(model: Model, plans: Plans, j: int, booked: Booking, sure: Sure, rounds: int) -> Iterator[str]:
     week = model.week
     if never := forbidden(week, week.jobs[j], booked):
         yield never
@@ -103,7 +104,7 @@ def _why(model: Model, plans: Plans, j: int, booked: Booking, rounds: int) -> It
     if facts:
         yield told.could_be_kept()
     asked = rounds > 0 and way.place.extra >= 0 and not way.place.hindered
-    again = _extra_anew(model, plans, j, way, rounds) if asked else None
+    again = _extra_anew(model, plans, j, way, rounds, sure) if asked else None
     yield from price_of_keeping(told, way.place.extra, bool(way.place.hindered), again)
 
 
@@ -132,7 +133,7 @@ def _worth(plans: Plans, without: OpenedPlan, j: int) -> int:
     return plans.base.cost_by_route()[at] - kept
 
 
-def _extra_anew(model: Model, plans: Plans, j: int, way: Way, rounds: int) -> int | None:
+def _extra_anew(model: Model, plans: Plans, j: int, way: Way, rounds: int, sure: Sure) -> int | None:
     """Return what the cheapest plan found that keeps the booking of job j costs more than the plan as it is, in cents.
 
     Everything is planned again, from the plan as it is with the job where it was promised. None: none was found.
@@ -152,7 +153,8 @@ def _extra_anew(model: Model, plans: Plans, j: int, way: Way, rounds: int) -> in
         there = replace(job, windows=tuple(w for w in job.windows if w.day == booked.day))
         held = replace(week, jobs=(*week.jobs[:j], there, *week.jobs[j + 1 :]))
     again = Again(held, [as_planned(begin)] * 2, build(held, fixed=fixed))
-    found = again.cheapest(rounds, {j: DEAR})
+    free = fixed is NOTHING
+    found = sure.cheapest(again, rounds, j, DEAR) if free else again.cheapest(rounds, {j: DEAR})
     planned = {i for jobs in plans.routes.values() for i in jobs}
     present = sum(plans.base.cost_by_route().values())
     present += sum(int(cents) for i, cents in enumerate(model.skip_cost) if i not in planned)

@@ -16,6 +16,7 @@ from scheduler.engine.reasons.opened import HOURS, REST, SKILL, VAN, OpenedPlan,
 from scheduler.engine.reasons.remedies import People, Remedy, with_undone
 from scheduler.engine.reasons.room import HELPER, LADDER, LOAD, STOCK
 from scheduler.engine.reasons.short import undo_of
+from scheduler.engine.reasons.surely import Sure
 
 _COUNTED = STOCK | LADDER | HELPER  # what there can be more of, so that it serves both
 _SHARED = _COUNTED | LOAD | SKILL | VAN | HOURS | REST  # what serves others too
@@ -31,10 +32,10 @@ class Settled(NamedTuple):
 
 
 class Rivals:
-    """The question, of the jobs of one plan, at most about `most` times; `rounds` of search for each."""
+    """The question, of the jobs of one plan, at most about `most` times; `rounds` of search for each, `sure` after."""
 
-    def __init__(self, most: int, rounds: int) -> None:
-        self.left, self.rounds = most, rounds
+    def __init__(self, most: int, rounds: int, sure: Sure) -> None:
+        self.left, self.rounds, self.sure = most, rounds, sure
 
     def settled(self, opened: OpenedPlan, j: int, found: Settled) -> Settled:
         """Return the remedy with enough of all for those that it serves before job j, or with the price to go first.
@@ -58,7 +59,7 @@ class Rivals:
             if not shared and now.remedy.cents is not None:
                 return self._priced_anew(again, j, now, now.remedy.cents)
             paid = 0 if now.remedy.cents is None else now.remedy.cents + 1
-            without = again.cheapest(self.rounds, {j: paid})
+            without = self.sure.cheapest(again, self.rounds, j, paid)
             if name in without.jobs:
                 return now if now.remedy.cents is None else self._priced_anew(again, j, now, now.remedy.cents)
             planned = {opened.week.jobs[x].id for jobs in base.values() for x in jobs}
@@ -66,7 +67,7 @@ class Rivals:
             counted = rivals and served < _MOST_SERVED - 1 and not now.place.hindered & ~_COUNTED
             more = self._more(opened, j, without.routes, now) if counted else None
             if more is None:
-                forced = again.cheapest(self.rounds, {j: DEAR})
+                forced = self.sure.cheapest(again, self.rounds, j, DEAR)
                 if name not in forced.jobs or forced.cost <= without.cost:  # one of the searches has not come so far
                     return now
                 return _at_a_price(now, rivals, forced.cost - without.cost + paid)
@@ -77,8 +78,8 @@ class Rivals:
     def _priced_anew(self, again: Again, j: int, now: Settled, cents: int) -> Settled:
         """Return the remedy with what the job costs where everything is planned again with it undone, at most."""
         skip, name = int(again.model.skip_cost[j]), again.week.jobs[j].id
-        others = again.cheapest(self.rounds, {j: -skip}).cost + skip
-        forced = again.cheapest(self.rounds, {j: DEAR})
+        others = self.sure.cheapest(again, self.rounds, j, -skip).cost + skip
+        forced = self.sure.cheapest(again, self.rounds, j, DEAR)
         extra = forced.cost - others
         if name not in forced.jobs or extra < 0:
             return now

@@ -103,11 +103,14 @@ class ToldReason:
         text = f"with {words} it could go with {self._how()} on {self.day}"
         if self.place.extra > 0:
             text = f"with {words} it could go with {self._how()} on {self.day} for {amount(self.place.extra)} more"
-        for name in self.remedy.rivals[-1:] if not self.remedy.served else ():
+        rivals = listed(self.remedy.rivals)
+        if rivals and not self.remedy.served:
             more = amount((self.remedy.cents or 0) - max(self.place.extra, 0))
-            return f"{text}, but {name}, which waits for it too and saves {more} more, would go first"
-        if self.remedy.rivals:
-            text += f", {listed(self.remedy.rivals)} counted in, which would go first"
+            if len(self.remedy.rivals) > 1:
+                return f"{text}, but {rivals}, which wait for it too and save {more} more, would go first"
+            return f"{text}, but {rivals}, which waits for it too and saves {more} more, would go first"
+        if rivals:
+            text += f", {rivals} counted in, which would go first"
         return text
 
     def could_be_kept(self) -> str:
@@ -139,9 +142,6 @@ class ToldReason:
         text = f"No room: it would push out {others} ({self.crew.called} on {self.day})"
         return Because("no_room", f"{text}, {worse}{least}.")
 
-    def _given(self) -> str:
-        return listed(word for bit, word in ((1, "equipment"), (2, "parts"), (4, "helpers")) if self.place.gives & bit)
-
     def _freed(self) -> str:
         """Return "in place of elm and with the parts of birch (with oak on Mon Mar 15)"."""
         by_job = {x: k for k, jobs in self.opened.routes.items() for x in jobs}
@@ -152,7 +152,7 @@ class ToldReason:
             for x in self.place.out
             if (k := by_job[x]) != self.k
         )
-        given = self._given()
+        given = listed(w for bit, w in ((1, "equipment"), (2, "parts"), (4, "helpers")) if self.place.gives & bit)
         return f"in place of {here} and with the {given} of {away}" if here else f"with the {given} of {away}"
 
     def out(self) -> str:

@@ -12,12 +12,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from scheduler.engine.model.arrays import Model
-from scheduler.engine.reasons.anew import extra_anew, most_built, most_questions, rounds_each
+from scheduler.engine.reasons.anew import most_built, most_questions, rounds_each
 from scheduler.engine.reasons.opened import OpenedPlan
 from scheduler.engine.reasons.promises import broken_by, why_broken
 from scheduler.engine.reasons.remedies import Remedy
 from scheduler.engine.reasons.rivals import Rivals, Settled
 from scheduler.engine.reasons.sentences import ToldReason, amount
+from scheduler.engine.reasons.surely import Sure, extra_anew
 from scheduler.engine.reasons.ways import Plans, Way, is_hard, look, ways
 from scheduler.plan import Because
 
@@ -100,7 +101,8 @@ def _waiting(model: Model, routes: Mapping[int, Sequence[int]]) -> list[int]:
 def _promises(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> dict[int, Because]:
     broken = broken_by(model, routes)
     rounds = rounds_each(len(broken)) if len(broken) <= most_built(model) else 0
-    return {j: Because("promise_broken", why_broken(model, plans, j, rounds)) for j in broken}
+    sure = Sure(model)
+    return {j: Because("promise_broken", why_broken(model, plans, j, rounds, sure)) for j in broken}
 
 
 def _causes(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> dict[int, tuple[Cause, ...]]:
@@ -112,7 +114,8 @@ def _causes(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> 
     plans.hard = frozenset(j for j in waiting if is_hard(looked[j]))
     dearest = sorted(waiting, key=lambda j: (-int(model.skip_cost[j]), j))[: most_questions(model)]
     asked, rounds = set(dearest), rounds_each(2 * len(dearest))
-    rivals = Rivals(most_built(model), rounds)
+    sure = Sure(model)
+    rivals = Rivals(most_built(model), rounds, sure)
 
     def settle(opened: OpenedPlan, j: int, found: Settled) -> Settled:
         return rivals.settled(opened, j, found) if j in asked else found
@@ -123,7 +126,7 @@ def _causes(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> 
     }
     found = {j: by_price[j] for j in waiting}
     present = sum(plans.base.cost_by_route().values()) + sum(int(model.skip_cost[j]) for j in waiting)
-    again = extra_anew(model, present, [p for p in _priced(model, routes, found) if p[0] in asked])
+    again = extra_anew(model, present, [p for p in _priced(model, routes, found) if p[0] in asked], sure)
     made = dict[int, tuple[Cause, ...]]()
     for j, told in found.items():
         extra = again.get(j)

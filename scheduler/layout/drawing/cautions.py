@@ -26,7 +26,8 @@ _RANK = {
 }  # fmt: skip
 # What a finding is called where only its name has room; the others by their code, with blanks.
 _CALLED = {
-    "arm-unserved": "arm far from a bracket", "cover": "cover of the wall", "member": "strength of the wood",
+    "anchor-base": "report for another wall", "arm-unserved": "arm far from a bracket",
+    "cover": "cover of the wall", "member": "strength of the wood",
     "obstacles": "things on the wall", "outlet": "outlet behind the awning",
     "off-centre": "screws off center", "overloaded": "overload",
     "outer-inside": "outer bracket inside its arm", "power": "power for the motor", "run-off": "rain on the cloth",

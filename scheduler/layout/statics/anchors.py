@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 
 from scheduler.layout.documents import Door, Fastener, Finding, Survey
-from scheduler.layout.measured import Anchor
+from scheduler.layout.measured import Anchor, Wall
 from scheduler.layout.statics.lag import force
 from scheduler.layout.statics.loads import BracketUse
 from scheduler.layout.statics.pattern import least_spacing
 from scheduler.units import both, feet_inches
 
 NM_PER_LBF_FT = 1.3558179483
+# By which words a report's base material is known, in English and Spanish; a concrete block is block.
+_UNITS = re.compile(r"\b(block|brick|masonry|cmu|bloque|ladrillo|mamposter)", re.IGNORECASE)
+_POURED = re.compile(r"\b(concrete|concreto|hormig)", re.IGNORECASE)
 
 
 def anchor_fastener(anchor: Anchor, bolts: int) -> Fastener:
@@ -55,6 +59,13 @@ def anchor_findings(
             " more anchors or brackets, another anchor with its report, or a design by an engineer is needed."
         )
         yield Finding("stop", "overloaded", text)
+    other = is_for_another(survey.wall, str(anchor.base))
+    if other:
+        text = (
+            f"The report is entered as for {anchor.base}, and this wall is {survey.wall.kind.replace('-', ' ')}: its"
+            " loads do not hold here. Enter the anchor's report for such a wall, or take an anchor that has one."
+        )
+        yield Finding("stop", "anchor-base", text)
     spacing, least = least_spacing(survey.awning), fastener.spacing or 0.0
     if spacing is not None and spacing < least - 0.5:
         text = (
@@ -71,12 +82,18 @@ def anchor_findings(
             " count from the masonry's own face, so drill that much deeper and take the longer anchor."
         )
         yield Finding("caution", "cover", text)
-    if survey.wall.kind == "hollow-block":
+    if survey.wall.kind == "hollow-block" and not other:
         text = (
             f"Hollow block: the report is entered as for {anchor.base}; it must be for block as this one is, hollow or"
             " grouted. Drill one trial hole; where the drill falls into a cell that the report does not mean, stop."
         )
         yield Finding("caution", "hollow-block", text)
+
+
+def is_for_another(wall: Wall, base: str) -> bool:
+    """Whether a report's base material is by its words another one than the wall's; unknown words are not judged."""
+    units, poured = bool(_UNITS.search(base)), bool(_POURED.search(base))
+    return units and not poured if wall.kind == "concrete" else poured and not units
 
 
 def _edges(survey: Survey, edge: float, at: Sequence[float], source: str) -> Iterator[Finding]:

@@ -231,16 +231,40 @@ MASONRY: list[Told] = [
     ({"wall": {"cover": 25.4}}, "caution", "cover",
      """A cover of 1" (25 mm) lies before the masonry and carries nothing: hole depth and embedment count from the
      masonry's own face, so drill that much deeper and take the longer anchor."""),
-    ({"wall": {"kind": "hollow-block", "member_width": 120}}, "caution", "hollow-block",
-     """Hollow block: the report is entered as for concrete of 2500 psi or more; it must be for block as this
-     one is, hollow or grouted. Drill one trial hole; where the drill falls into a cell that the report does not mean,
-     stop."""),
+    ({"wall": {"kind": "hollow-block", "member_width": 120}, "anchor": {"base": "grouted block"}}, "caution",
+     "hollow-block",
+     """Hollow block: the report is entered as for grouted block; it must be for block as this one is, hollow or
+     grouted. Drill one trial hole; where the drill falls into a cell that the report does not mean, stop."""),
+    ({"wall": {"kind": "hollow-block", "member_width": 120}}, "stop", "anchor-base",
+     """The report is entered as for concrete of 2500 psi or more, and this wall is hollow block: its loads do not hold
+     here. Enter the anchor's report for such a wall, or take an anchor that has one."""),
 ]  # fmt: skip
 
 
 @pytest.mark.parametrize(("changes", "level", "code", "text"), MASONRY)
 def test_what_is_said_of_an_anchor(changes: dict[str, Any], level: str, code: str, text: str) -> None:
     assert said(masonry(**changes), code) == Finding(level, code, " ".join(text.split()))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("kind", "base", "stops"),
+    [
+        ("hollow-block", "Concrete of 2500 psi", True),
+        ("solid-masonry", "concreto de 2500 psi", True),
+        ("concrete", "solid clay brick", True),
+        ("concrete", "bloque hueco", True),
+        ("hollow-block", "hollow concrete block, ungrouted", False),  # block, though made of concrete
+        ("solid-masonry", "solid clay brick", False),
+        ("solid-masonry", "CMU", False),
+        ("concrete", "cracked concrete", False),
+        ("concrete", "concrete and solid masonry", False),
+        ("hollow-block", "as in table 4", False),  # no word of it is known: the caution asks
+    ],
+)
+def test_a_report_for_another_material_than_the_walls_stops(kind: str, base: str, stops: bool) -> None:
+    found = masonry(wall={"kind": kind, "member_width": 120}, anchor={"base": base})
+    assert levels(found, "anchor-base") == ["stop"] * stops
+    assert levels(found, "hollow-block") == ["caution"] * (kind == "hollow-block" and not stops)
 
 
 def test_the_hardest_bracket_is_named_wherever_it_is() -> None:

@@ -63,6 +63,11 @@ def test_without_a_chance_the_amount_alone_is_trusted_less_further_ahead() -> No
     assert wet[0] > wet[1] > wet[2] > dry[2] > dry[1] > dry[0] > 0
 
 
+def test_an_hour_without_a_word_of_rain_is_no_safer_than_one_forecast_dry() -> None:
+    nothing, dry = (hour_risk(hour(rain_mm=mm, rain_chance=None), 24, LIMITS, STATED_ERRORS) for mm in (None, 0.0))
+    assert nothing.rain >= dry.rain > 0
+
+
 def test_heat_and_cold() -> None:
     """At 50 % the heat index reaches 100 °F at about 92.6 °F; a forecast there is an even chance, as is −7 °C."""
     limits = limits_for(DEFAULT_LIMITS, WeatherWork("install", 120))

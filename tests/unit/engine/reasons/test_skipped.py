@@ -290,6 +290,23 @@ def test_a_waiting_job_that_would_go_first_is_counted_in() -> None:
     assert because.detail.endswith("birch counted in, which would go first.")
 
 
+def test_all_jobs_that_would_go_first_are_named() -> None:
+    """With masons in it oak's day has room for the two short jobs or the long one, and the two are worth more."""
+    masonry = {"skills": ["masonry"]}
+    short = {**masonry, "minutes": 50, "skip_cents": 80_000}
+    week = a_week(masonry, {**short, "id": "birch"}, {**short, "id": "cedar"})
+    (because,) = because_of(week)
+    # alder alone takes oak's day at what the two take: 140 minutes; it saves 900.00 and they 1,600.00
+    assert because.detail.endswith(
+        "it could go with oak on Mon Mar 15, but birch and cedar, which wait for it too and save $700.00 more, "
+        "would go first."
+    )
+    masons = undone(week, "birch", ["no_skills"])
+    masons = undone(undone(masons, "cedar", ["no_skills"]), "alder", ["no_skills"])
+    assert not is_planned(cheapest(masons), "alder")
+    assert is_planned(cheapest(dearer_to_skip(masons, "alder", 70_001)), "alder")
+
+
 def test_a_search_stopped_too_soon_says_so() -> None:
     week = a_week({})
     (because,) = reasons(build(week), {})[0]
