@@ -85,7 +85,7 @@ def test_the_pages_of_an_office_day_fit_in_spanish(board: Board) -> None:
 # Of the search field: what its placeholder takes, and the room that it has.
 _PLACEHOLDER = """e => {
   const style = getComputedStyle(e), pen = document.createElement("canvas").getContext("2d");
-  pen.font = style.font;
+  pen.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`; // style.font is empty here: tabular figures
   const room = e.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight);
   return [pen.measureText(e.placeholder).width, room];
 }"""
