@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote
 
 import sqlalchemy as sa
 from sqlmodel import Session, col, select
@@ -47,6 +48,13 @@ class CrateJob:
         return self.where.date if self.where else self.told.day if self.told else None
 
     @property
+    def times_at(self) -> str:
+        """Return where it gets another time: what is posted is changed, all else looks into the weeks ahead."""
+        name = quote(self.id, safe="")
+        posted = self.where is not None and self.where.posted
+        return f"/rebooking/new?visit={name}&cause=short" if posted else f"/jobs/{name}/times"
+
+    @property
     def soon(self) -> tuple[Any, ...]:
         """Sorts by how soon the visit is."""
         start = self.where.start if self.where else self.told.start if self.told else 0
@@ -73,6 +81,11 @@ class Missing:
     job: CrateJob
     shorts: list[tables.Short]
     falls: str
+
+    @property
+    def posted(self) -> bool:
+        """Say whether the visit is on a posted week; else its customer was promised a day, or nobody knows one yet."""
+        return self.job.where is not None and self.job.where.posted
 
 
 @dataclass(frozen=True)

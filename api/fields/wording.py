@@ -46,12 +46,17 @@ class Wording:
         """Return a full hour of the day as 18 or 6, for narrow places."""
         return str(hour) if self.clock == "24" else str((hour + 11) % 12 + 1)
 
+    def full_hours(self, text: str) -> str:
+        """Return a text, or a drawing with its texts, with "3 pm" as 15:00 where the business writes times so."""
+        if self.clock != "24" or "m" not in text:
+            return text
+        return _HOURS.sub(lambda at: f"{int(at[1]) % 12 + (12 if at[2] == 'p' else 0)}:00", text)
+
     def say(self, sentence: str) -> str:
         """Return a sentence written in the plain way as this business writes times, lengths and money."""
         if self.clock == "12" and ":" in sentence:
             sentence = _TIME.sub(lambda at: self.time(int(at[1]) * 60 + int(at[2])), sentence)
-        if self.clock == "24" and "m" in sentence:
-            sentence = _HOURS.sub(lambda at: f"{int(at[1]) % 12 + (12 if at[2] == 'p' else 0)}:00", sentence)
+        sentence = self.full_hours(sentence)
         if " lb" in sentence:
             sentence = _WEIGHTS.sub(r"\1 kg" if self.units == "metric" else r"\2 lb", sentence)
             sentence = _WEIGHTS_BACK.sub(r"\2 kg" if self.units == "metric" else r"\1 lb", sentence)

@@ -15,10 +15,11 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from scheduler.plan import read_plan
-from tests.browser.board import Board, Size, add_people, serving
+from tests.browser.board import SIZES, Board, Size, add_people, serving
 from tests.browser.chromium import ARGS, CHROMIUM
+from tests.browser.glance import posted
 
-POSTED_AT = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
+TALLEST = 6000  # pixels of a page that is shown whole
 QUALITY = 72  # of the JPEG files: all of them together are looked at on one page
 
 
@@ -48,14 +49,13 @@ def main(demo: Path, out: Path) -> None:
 
 
 def post_and_count(board: Board) -> dict[str, tuple[Role, str]]:
-    """Post the demo's newest plan and open a case; return who reads each page, and its address, by its name."""
+    """Post the newest plan as the manager does and open a case; return who reads each page and where, by its name."""
+    posted(board)
     with transaction(board.app.state.database) as session:
         stored = session.exec(select(tables.StoredPlan).order_by(desc(tables.StoredPlan.id))).first()
         assert stored is not None, "run ops/start first: there is no plan"
-        assert stored.id is not None
         monday = stored.start_date
         routes = read_plan(stored.plan).routes
-        session.add(tables.PostedWeek(start_date=monday, plan_id=stored.id, posted_at=POSTED_AT, posted_by="maud"))
         installs = {visit.id for visit in session.exec(select(tables.Visit).where(tables.Visit.kind == "install"))}
         told = set(session.exec(select(tables.Booking.visit_id)))
         open_ = set(session.exec(select(tables.Visit.id).where(tables.Visit.state == "open")))
@@ -102,8 +102,11 @@ def photograph(board: Board, name: str, role: Role, where: str, size: Size, out:
     page: Page = board.signed_in_page(role, size)
     page.goto(where)
     page.wait_for_timeout(1500)
-    tall = page.evaluate("document.documentElement.scrollHeight") > 6000
-    page.screenshot(path=out / f"{name}-{size}.jpg", full_page=not tall, type="jpeg", quality=QUALITY)
+    height = page.evaluate("document.documentElement.scrollHeight")
+    if height <= TALLEST:  # as tall a window: what stays at its foot would else lie across the middle
+        page.set_viewport_size({"width": SIZES[size]["width"], "height": max(height, SIZES[size]["height"])})
+        page.wait_for_timeout(300)
+    page.screenshot(path=out / f"{name}-{size}.jpg", type="jpeg", quality=QUALITY)
     page.context.close()
     board.contexts.remove(page.context)
 

@@ -65,11 +65,20 @@ def in_language(board: Board, code: str) -> Page:
     return page
 
 
+# Names, heads and buttons whose words run out of their own place, over what stands beside them.
+_RUN_OVER = """all => all.filter((e) =>
+  e.clientWidth > 0 && e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).overflowX === "visible" &&
+  !e.querySelector(".unseen, svg, input, select")
+).map((e) => `${e.tagName} ${e.textContent.trim().slice(0, 60)}: ${e.scrollWidth} px in ${e.clientWidth}`)"""
+
+
 def fits(page: Page) -> None:
-    """Raise `AssertionError` where the page that is open is wider than its window."""
+    """Raise `AssertionError` where the page that is open is wider than its window, or words run over others."""
     for width in WIDTHS:
         page.set_viewport_size({"width": width, "height": 740 if width < 500 else 900})
         no_sideways_scroll(page)
+        over = page.locator("main :is(dt, th, button, summary, legend, h1, h2)").evaluate_all(_RUN_OVER)
+        assert not over, f"{page.url} at {width}: {over[:4]}"
 
 
 def test_the_pages_of_an_office_day_fit_in_spanish(board: Board) -> None:
@@ -85,7 +94,7 @@ def test_the_pages_of_an_office_day_fit_in_spanish(board: Board) -> None:
 # Of the search field: what its placeholder takes, and the room that it has.
 _PLACEHOLDER = """e => {
   const style = getComputedStyle(e), pen = document.createElement("canvas").getContext("2d");
-  pen.font = style.font;
+  pen.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`; // style.font is empty here: tabular figures
   const room = e.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight);
   return [pen.measureText(e.placeholder).width, room];
 }"""
@@ -152,7 +161,9 @@ def test_a_visit_is_looked_at_in_spanish_on_the_week_sheet(board: Board) -> None
     expect(page.locator("#slip-drop")).to_have_text("Cerrar")
     expect(page.locator("#slip-title")).not_to_contain_text("Mover")
     expect(page.locator("#slip-keys")).to_contain_text("Escape cierra")
+    expect(page.locator("#slip dt").first).to_be_visible()
     axe(page)
+    fits(page)  # its names are longer than the English ones
 
 
 @pytest.mark.long

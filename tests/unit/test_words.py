@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from babel.messages.pofile import read_po
 
 ROOT = Path(__file__).parents[2]
 # Words that nobody in a yard says, with what is said instead.
@@ -28,7 +29,7 @@ FORBIDDEN = {
     r"(?<!load )(?<!in )\bcases?\b(?! that (?:asks|the layout))": "changed visit",
 }
 # Statics has its load cases; a chance is verified on cases; the history keeps the nouns of addresses.
-NO_CASES = ("scheduler/layout/", "api/forecast_backtest/", "docs/")
+NO_CASES = ("scheduler/layout/", "api/forecast_backtest/", "docs/", "DEVELOPERS.md")
 JINJA = re.compile(r"(?s)\{#.*?#\}|\{[%{](.*?)[%}]\}")
 QUOTED = re.compile(r'"((?:[^"\\]|\\.)*)"' + r"|'((?:[^'\\]|\\.)*)'|`((?:[^`\\]|\\.)*)`")
 
@@ -87,7 +88,8 @@ def read() -> dict[str, str]:
 def _read() -> Iterator[tuple[str, str]]:
     kinds = [
         ("api/templates/**/*.html", in_template), ("api/**/*.py", in_python), ("scheduler/**/*.py", in_python),
-        ("docs/*.md", in_page), ("README.md", in_page), ("api/web/src/**/*.ts", in_script),
+        ("docs/*.md", in_page), ("README.md", in_page), ("CHANGELOG.md", in_page), ("DEVELOPERS.md", in_page),
+        ("api/web/src/**/*.ts", in_script),
     ]  # fmt: skip
     for pattern, reader in kinds:
         for path in sorted(ROOT.glob(pattern)):
@@ -105,6 +107,19 @@ def test_nobody_reads_words_of_other_trades(read: dict[str, str], word: str) -> 
         for m in re.finditer(word, text, re.IGNORECASE)
     ]
     assert not found, f"say: {FORBIDDEN[word]}"
+
+
+def test_nobody_reads_them_in_spanish_either() -> None:
+    """A word of a help desk comes back by a translation; the core's catalogue has its load cases."""
+    found = []
+    for name in ("messages", "pages", "phone", "refusals"):
+        with (ROOT / f"api/languages/es/LC_MESSAGES/{name}.po").open("rb") as file:
+            texts = [str(message.string) for message in read_po(file, locale="es")]
+        assert len(texts) > 20
+        found += [
+            text for text in texts if re.search(r"\b(?:casos?(?! de carga)|borrador(?:es)?)\b", text, re.IGNORECASE)
+        ]
+    assert not found
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""The wall drawing in the language spoken: what is stored of it is English."""
+"""The wall drawing in the language spoken and by the business's clock: what is stored of it is English, with 3 pm."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from api import tables
+from api.fields.wording import wording
 from api.languages import ENGLISH, language
 from api.languages.core import core_says
 from api.ledger.days.day_rows import days_of, wall_of
@@ -24,6 +25,10 @@ def said_sheets(session: Session, job: JobPapers, now: datetime.datetime) -> lis
 
     Drawn anew for a language that is not English, of the same survey and layout and with the same date.
     """
+    return [wording().full_hours(sheet) for sheet in _said(session, job, now)]
+
+
+def _said(session: Session, job: JobPapers, now: datetime.datetime) -> list[str]:
     if language() == ENGLISH or job.drawing is None or job.survey is None or job.layout is None:
         return job.sheets
     visit_id = job.visit.id
@@ -43,6 +48,6 @@ def sheet_to_drill_by(session: Session, visit_id: str, now: datetime.datetime) -
         visit_id = wall_of(days_of(session, visit), visit).id
         stored = session.get(tables.Prepared, (visit_id, "drawing"))
     if stored is None or language() == ENGLISH:  # what crews fetch most costs one row
-        return sheets_of(stored.document)[0] if stored is not None else None
+        return wording().full_hours(sheets_of(stored.document)[0]) if stored is not None else None
     page = job_page(session, visit_id, now)
     return next(iter(said_sheets(session, page.job, now)), None) if page is not None else None

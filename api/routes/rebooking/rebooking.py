@@ -32,6 +32,7 @@ from api.messages.rain_dates import of_gone_by
 from api.messages.telling import OPEN
 from api.rebooking import cases, opening, taking
 from api.rebooking.cases import CAUSES
+from api.rebooking.left_out import left_out
 from api.rebooking.rain_dates.keeping import doubtful, rain_date_line, weeks_under_way
 from api.rebooking.search import Searches
 from api.rebooking.shown import case_line, finding_line, ranked, visit_line
@@ -52,6 +53,8 @@ DONE = {"rebooked": "✓ has a new time", "waiting": "○ waits", "kept": "✓ s
 def overview(request: Request, session: Database, now: Now, _: Office) -> Response:
     """List the open cases, and the posted visits that today's rows no longer allow.
 
+    `left_out` are visits that were promised and are not on the posted week: `to_tell` says of each whether its message
+    is still to be told.
     `doubtful` are visits that may fall to the weather and have no rain date, `rain_dates` those that are kept. Of
     `gone_by` the rain date went by and they are still not done: they wait for the next plan, and `message` says
     whether their customer is still "to tell" of that, or "told"; empty where nobody waited.
@@ -61,9 +64,13 @@ def overview(request: Request, session: Database, now: Now, _: Office) -> Respon
     found = each_falling(session, _searches(request).days, now)
     look = [finding_line(session, one) for one in found if one.visit_id not in in_cases]
     weathered = _weathered(request, session, now)
+    elsewhere = in_cases | {line["visit"] for line in weathered["gone_by"]}
+    promised = left_out(session, local_day(session, now), elsewhere)
     drafts = session.exec(select(tables.Message).where(col(tables.Message.state).in_(OPEN))).all()
     if wants_json(request):
-        return JSONResponse({"cases": open_, "look_at": look, "messages": len(drafts), **weathered})
+        return JSONResponse(
+            {"cases": open_, "look_at": look, "left_out": promised, "messages": len(drafts), **weathered}
+        )
     days: dict[tuple[str, str], list[dict[str, Any]]] = {}
     for line in look:
         days.setdefault(
@@ -76,7 +83,8 @@ def overview(request: Request, session: Database, now: Now, _: Office) -> Respon
         .limit(8)
     ).all()
     values = {"cases": open_, "groups": list(days.values()), "drafts": len(drafts), "causes": CAUSES, **weathered,
-              "closed": [case_line(session, case) for case in closed], "posted": open_weeks(session, now)}  # fmt: skip
+              "left_out": promised, "posted": open_weeks(session, now),
+              "closed": [case_line(session, case) for case in closed]}  # fmt: skip
     return page(request, "rebooking/rebooking.html", values | {"on": _on_day})
 
 
@@ -335,10 +343,12 @@ def _form(
                 shown = named(session, name)
                 rows.append({"visit": name, "what": shown.what, "customer": shown.customer, "town": shown.town,
                              "crew": spot.crew, "date": today.posted.date(spot.day), "start": spot.start})  # fmt: skip
+    visit = session.get(tables.Visit, form["visit"]) if "\0" not in form["visit"] else None
     dates = [] if today is None else [today.posted.date(n) for n in range(today.posted.week.days)]
     crews = session.exec(
         select(tables.Crew).where(col(tables.Crew.active).is_(True)).order_by(col(tables.Crew.id))
     ).all()
     values = {"form": form, "causes": CAUSES, "rows": rows, "people": people, "dates": dates, "fault": fault,
+              "waits": visit is not None and visit.state == "open" and not rows,
               "crews": crews, "posted": open_weeks(session, now)}  # fmt: skip
     return page(request, "rebooking/new.html", values, status=422 if fault else 200)

@@ -90,6 +90,18 @@ def test_a_job_page_answers_first_and_folds_what_is_the_same_on_most_walls(clien
     assert f"{len(found.stops) + len(found.special)} things to settle" in glance
 
 
+def test_a_wall_with_many_stops_shows_five_and_says_how_many_more_stop_the_work(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stops = [Finding("stop", "edge", f"Bracket {n} is too near the edge.") for n in range(7)]
+    monkeypatch.setattr("api.routes.jobs.jobs.sort_out", lambda findings: sort_out([*stops, *findings]))
+    settle = client.get("/jobs/J-1042").text.partition('id="findings"')[2].partition("</section>")[0]
+    at_once, _, folded = settle.partition("<details>")
+    assert at_once.count("■ stop") == at_once.count("<li") == 5
+    assert folded.count("■ stop") == 2
+    assert "■ 2 of them stop the work too" in folded
+
+
 @pytest.mark.parametrize(("job", "words"), [("J-1076", "survey"), ("J-1088", "cloth sags"), ("J-1049", "Brick veneer")])
 def test_jobs_without_a_kit_have_a_page_too(client: TestClient, job: str, words: str) -> None:
     answer = client.get(f"/jobs/{job}")

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Iterator
 from pathlib import Path
 
+import pypdf
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
@@ -71,3 +73,26 @@ def test_the_other_way_of_writing_is_found_on_no_page(app: FastAPI) -> None:
                           for at in list(re.finditer(pattern, text))[:2]]  # fmt: skip
         assert not found, f"{len(found)} of {walked} pages as {chosen}:\n" + "\n".join(found[:60])
         assert walked >= 30
+
+
+@pytest.mark.slow
+def test_drawings_and_papers_keep_the_clock(app: FastAPI) -> None:
+    """The shade of an awning is drawn and told by the hour: 3 pm on one business's sheets, 15:00 on another's."""
+    client = signed_in(app, Role.manager)
+    addresses = ("/jobs/J-1042/drawing.svg?page=2", "/jobs/J-1042/packet.pdf", "/jobs/J-1042/hand-over.pdf",
+                 "/crews/north-1/days/2027-04-12/day-sheet.pdf")  # fmt: skip
+    for clock, hour in (("24", "15:00"), ("12", "3 pm")):
+        with transaction(app.state.database) as session:
+            session.get_one(tables.Business, 1).clock = clock
+        read = {}
+        for address in addresses:
+            answer = client.get(address)
+            assert answer.status_code == 200, address
+            if answer.headers["content-type"] == "application/pdf":
+                sheets = pypdf.PdfReader(io.BytesIO(answer.content)).pages
+                read[address] = " ".join(sheet.extract_text() for sheet in sheets)
+            else:
+                read[address] = re.sub(r"<[^>]*>", " ", answer.text)
+        assert f"{hour} within long dashes" in read[addresses[0]]
+        found = [f"{address}: {at[0]}" for address, text in read.items() for at in re.finditer(OTHER[clock][0], text)]
+        assert not found, found

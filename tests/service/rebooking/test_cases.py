@@ -35,7 +35,33 @@ from tests.service.rebooking.cast import (
 def test_nothing_is_to_be_looked_at_while_all_can_go(office: TestClient) -> None:
     answer = office.get("/rebooking").json()
     assert (answer["cases"], answer["look_at"]) == ([], [])
-    assert "can still go as it is posted" in office.get("/rebooking", headers=PAGE).text
+    assert "Every visit on the posted week can still go as posted." in office.get("/rebooking", headers=PAGE).text
+
+
+def test_what_was_promised_and_is_not_on_the_posted_week_is_told_beside_what_can_go(
+    app: FastAPI, office: TestClient
+) -> None:
+    """The bench says of such a visit that it can't go as promised: here nobody may read that all is well."""
+    at = spots(posted(app))
+    with transaction(app.state.database) as session:
+        promised = {row.visit_id: row for row in session.exec(select(tables.Booking)).all() if row.withdrawn_at is None}
+    lines = office.get("/rebooking").json()["left_out"]
+    assert {line["visit"] for line in lines} == promised.keys() - at.keys() != set()
+    for line in lines:
+        row = promised[line["visit"]]
+        assert (line["date"], line["start"], line["crew"]) == (row.day.isoformat(), row.start, row.crew_id)
+    text = office.get("/rebooking", headers=PAGE).text
+    assert f"<b>{len(lines)}</b> promised visits are not on it." in text
+    first = lines[0]["visit"]
+    assert f"/jobs/{first}/times" in text  # it is on no posted week: times are those of the weeks ahead
+    assert office.get(f"/jobs/{first}/times", headers=PAGE).url.path == f"/jobs/{first}/times"
+    new = office.get(f"/rebooking/new?visit={first}", headers=PAGE).text  # typed there all the same
+    assert f"/jobs/{first}/times" in new
+    with transaction(app.state.database) as session:
+        gone = session.get_one(tables.Booking, promised[lines[1]["visit"]].id)
+        gone.withdrawn_at = THURSDAY
+        session.add(gone)
+    assert lines[1]["visit"] not in {line["visit"] for line in office.get("/rebooking").json()["left_out"]}
 
 
 def test_a_crate_counted_short_is_offered_other_times_and_taking_one_does_all_at_once(

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+import html
+import re
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -333,6 +335,15 @@ def test_the_list_is_sorted_by_how_soon_the_visit_is_and_says_what_falls(app: Fa
     assert office.post(f"/shorts/{short['id']}", data=comes).status_code == 200
     # It comes before the visit; what else keeps that back is said here as on every page.
     assert office.get("/bench/J-2").json()["falls"] == "The wall has not been surveyed: book a survey first."
+    # What is on the posted week and what was only promised are told apart, in the words of the page for other times.
+    count = begun(office, "J-1")
+    count_all(office, count, "J-1", bracket=0)
+    close(office, count, "J-1")
+    text = office.get("/bench", headers=PAGE).text
+    assert re.findall(r"▲ 1 visit can't go as (\w+)", html.unescape(text)) == ["posted", "promised"]
+    assert re.findall(r'class="flag">can\'t go as (\w+)', html.unescape(text)) == ["posted", "promised"]
+    assert "/jobs/J-1/times" in text  # what is on no posted week gets its times from the weeks ahead
+    assert "/rebooking/new?visit=J-1&" not in text
 
 
 def test_pages_work_by_forms_alone(office: TestClient, app: FastAPI) -> None:
