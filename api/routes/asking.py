@@ -10,28 +10,10 @@ from fastapi import Depends, Query, Request, Response
 from sqlmodel import Session
 
 from api.clock import Now
-from api.database.opening import begin_writing
 from api.falls.today import Days
 from api.fields.shown import clock, day_name
 from api.http.problems import Problem
-from api.office.hanging import Hanging, hanging_on
-
-
-class FallsByIt(Problem):
-    """A change that is not kept: visits can’t go as posted by it, or crews lose hours; `hangs` are these."""
-
-    def __init__(self, hangs: Hanging) -> None:
-        words = [f"{one}." for one in hangs.lost] + [
-            f"{one.visit_id}, {day_name(one.date)} {clock(one.spot.start)}, can't go as posted: {one.words}"
-            for one in hangs.fall
-        ]
-        falls = [
-            {"visit": one.visit_id, "date": one.date.isoformat(), "start": one.spot.start, "words": one.words}
-            for one in hangs.fall
-        ]
-        detail = f"Nothing was changed. {' '.join(words)} Send it with although_falls=true to change it all the same."
-        super().__init__(409, detail, kind="falls", lost=list(hangs.lost), falls=falls)
-        self.hangs = hangs
+from api.office.hanging import hanging_on
 
 
 class AskedWhatFalls:
@@ -62,22 +44,18 @@ class AskedWhatFalls:
 
     def _ask(self, session: Session) -> None:
         hangs = hanging_on(session, self._days, self._now)
-        if hangs.fall or hangs.lost:
-            raise FallsByIt(hangs)
-
-
-def seen_first(
-    request: Request, session: Session, now: datetime.datetime, seen: bool, write: Callable[[], Response]
-) -> Response:
-    """Return what `write` answers to a form; raises `FallsByIt`, nothing kept, where what falls was not `seen` yet."""
-    begin_writing(session)
-    with session.begin_nested():
-        answer = write()
-        if not seen and answer.status_code < 400:
-            hangs = hanging_on(session, request.app.state.searches.days, now)
-            if hangs.fall or hangs.lost:
-                raise FallsByIt(hangs)
-    return answer
+        if not hangs.fall and not hangs.lost:
+            return
+        words = [f"{one}." for one in hangs.lost] + [
+            f"{one.visit_id}, {day_name(one.date)} {clock(one.spot.start)}, can't go as posted: {one.words}"
+            for one in hangs.fall
+        ]
+        falls = [
+            {"visit": one.visit_id, "date": one.date.isoformat(), "start": one.spot.start, "words": one.words}
+            for one in hangs.fall
+        ]
+        detail = f"Nothing was changed. {' '.join(words)} Send it with although_falls=true to change it all the same."
+        raise Problem(409, detail, kind="falls", lost=list(hangs.lost), falls=falls)
 
 
 Asked = Annotated[AskedWhatFalls, Depends()]

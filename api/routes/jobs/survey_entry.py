@@ -7,7 +7,6 @@ import datetime
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import partial
 from typing import Annotated, Any
 
 import msgspec
@@ -26,10 +25,8 @@ from api.http.problems import Problem, bad_fields, responses
 from api.http.subject import Subject
 from api.ledger.job_facts import unnamed_walls, waiting_walls, zero_photos
 from api.ledger.plans.posted import does_job
-from api.office.hanging import Hanging
 from api.papers.shown.cautions import LEAD_PAINT_BEFORE
 from api.routes import records
-from api.routes.asking import FallsByIt, seen_first
 from api.routes.jobs.job_awning import before_awning, where_it_stands
 from api.survey import keeping
 from api.survey.compare import differences, merged
@@ -62,7 +59,6 @@ _FORM = {
                         "surveyed_on": {"type": "string"},
                         "surveyed_by": {"type": "string"},
                         "uncertain": {"type": "string"},
-                        "anyway": {"type": "string", "description": "keep it although visits can’t go as posted then"},
                     },
                     "additionalProperties": {"type": "string", "description": "by way into survey/2: awning.width"},
                 }
@@ -163,27 +159,10 @@ def survey_sent(
     if do.startswith("pick"):
         return _picked(request, session, who, now, once, entry, sent, do)
     if do == "keep":
-        return _kept(request, session, who, now, once, entry, sent, fields, base, sent.get("version", ""))
+        return once(session, lambda: _keep(request, session, who, now, entry, fields, base, sent.get("version", "")))
     if row := _ROW.fullmatch(do):
         fields = rows_changed(fields, row[1], row[2], row[3])
     return _form(request, session, entry, fields, base)
-
-
-def _kept(
-    request: Request, session: Session, who: Who, now: datetime.datetime, once: Any, entry: SurveyEntry,
-    sent: Mapping[str, str], fields: dict[str, str], base: dict[str, str], version: str,
-) -> Response:  # fmt: skip
-    """Keep a survey, or show first which posted visits can't go by it."""
-
-    write = partial(_keep, request, session, who, now, entry, fields, base, version)
-    try:
-        kept: Response = once(session, lambda: seen_first(request, session, now, "anyway" in sent, write))
-    except FallsByIt as fault:
-        if wants_json(request):
-            raise
-        again = _entry(session, entry.visit, sent.get("awning", ""), before=sent.get("awning") == "")
-        return _form(request, session, again, fields, {**base, "version": version}, status=409, hangs=fault.hangs)
-    return kept
 
 
 def _take(session: Session, who: Who, now: datetime.datetime, visit: tables.Visit, survey_id: str) -> Response:
@@ -216,9 +195,15 @@ def _kept_at(entry: SurveyEntry) -> str:
 
 
 def _keep(
-    request: Request, session: Session, who: Who, now: datetime.datetime, entry: SurveyEntry,
-    fields: dict[str, str], base: dict[str, str], version: str,
-) -> Response:  # fmt: skip
+    request: Request,
+    session: Session,
+    who: Who,
+    now: datetime.datetime,
+    entry: SurveyEntry,
+    fields: dict[str, str],
+    base: dict[str, str],
+    version: str,
+) -> Response:
     reading = _read(entry, fields)
     beside = keeping.read_beside(fields, reading)
     if _wants_zero(session, entry) and beside is not None:
@@ -256,9 +241,13 @@ def _wants_zero(session: Session, entry: SurveyEntry) -> bool:
 
 
 def _both(
-    request: Request, session: Session, entry: SurveyEntry, fields: dict[str, str], base: dict[str, str],
+    request: Request,
+    session: Session,
+    entry: SurveyEntry,
+    fields: dict[str, str],
+    base: dict[str, str],
     theirs: tables.SiteSurvey,
-) -> Response:  # fmt: skip
+) -> Response:
     """Show both versions side by side, to choose from; a program gets both as fields."""
     kept = _theirs(session, entry, theirs, fields)
     if wants_json(request):
@@ -289,9 +278,15 @@ def _theirs(
 
 
 def _picked(
-    request: Request, session: Session, who: Who, now: datetime.datetime, once: Any, entry: SurveyEntry,
-    sent: dict[str, str], do: str,
-) -> Response:  # fmt: skip
+    request: Request,
+    session: Session,
+    who: Who,
+    now: datetime.datetime,
+    once: Any,
+    entry: SurveyEntry,
+    sent: dict[str, str],
+    do: str,
+) -> Response:
     """Keep what was chosen of two versions; asked again where theirs has changed once more."""
     mine, base = _unpacked(sent.get("mine", "")), _unpacked(sent.get("base", ""))
     if entry.row is None:
@@ -303,7 +298,9 @@ def _picked(
         return RedirectResponse(_kept_at(entry), 303)
     picks = {key[5:]: value for key, value in sent.items() if key.startswith("pick:")}
     fields = mine if do == "pick:mine" else merged(mine, kept, picks)
-    return _kept(request, session, who, now, once, entry, sent, fields, kept, sent["version"])
+    return once(  # type: ignore[no-any-return]
+        session, lambda: _keep(request, session, who, now, entry, fields, kept, sent["version"])
+    )
 
 
 def _last_change(session: Session, survey_id: str) -> str:
@@ -327,7 +324,6 @@ def _form(
     checked: bool = False,
     chosen: Mapping[str, str] | None = None,
     stands: Mapping[str, Any] | None = None,
-    hangs: Hanging | None = None,
 ) -> Response:
     who: Who = request.state.who
     if reading is None:
@@ -359,7 +355,6 @@ def _form(
         "unhung": entry.awning is not None and not keeping.has_install(session, entry.awning.id),
         "fresh": fresh,
         "checked": checked,
-        "hangs": hangs,
         "is_rows": lambda part: isinstance(part, RowsOf),
         "lead_paint_before": LEAD_PAINT_BEFORE,
     }

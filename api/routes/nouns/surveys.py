@@ -23,7 +23,6 @@ from api.jobs.numbers import numbered
 from api.ledger.job_facts import rows
 from api.ledger.plans.posted import crews_given
 from api.routes import records
-from api.routes.asking import Asked
 from api.routes.lists import Parts
 from api.survey import keeping
 from api.survey.drawing import drawn
@@ -143,7 +142,7 @@ def survey(session: Database, who: Reader, survey_id: str, if_none_match: IfNone
 
 
 @router.post("", status_code=201, response_model=SurveyRecord, responses=responses(400, 409))
-def make_survey(session: Database, who: Writer, now: Now, once: Once, asked: Asked, body: SurveyBody) -> Response:
+def make_survey(session: Database, who: Writer, now: Now, once: Once, body: SurveyBody) -> Response:
     """Make a survey; the newest of an awning counts. Repeat safely by Idempotency-Key."""
 
     def write() -> Response:
@@ -156,14 +155,13 @@ def make_survey(session: Database, who: Writer, now: Now, once: Once, asked: Ask
         keeping.remake(session, row.awning_id, now)
         return answer
 
-    return once(session, asked(session, write))
+    return once(session, write)
 
 
 @router.put("/{survey_id}", response_model=SurveyRecord, responses=responses(400, 409, 412, 428))
 def change_survey(
-    session: Database, who: Writer, now: Now, once: Once, asked: Asked, survey_id: str, body: SurveyBody,
-    if_match: IfMatch = None,
-) -> Response:  # fmt: skip
+    session: Database, who: Writer, now: Now, once: Once, survey_id: str, body: SurveyBody, if_match: IfMatch = None
+) -> Response:
     """Change a survey as a whole, in the version that If-Match names; drawing and kit are made of it at once."""
 
     def write() -> Response:
@@ -177,7 +175,7 @@ def change_survey(
         keeping.remake(session, row.awning_id, now)
         return answer
 
-    return once(session, asked(session, write))
+    return once(session, write)
 
 
 @router.delete("/{survey_id}", status_code=204, responses=responses(400, 409, 412, 428))

@@ -100,28 +100,6 @@ def test_a_request_that_was_asked_is_sent_again_with_its_yes_under_a_key_of_its_
     assert office.get(address).json()["hands"] == 19
 
 
-def too_low(app: FastAPI, office: TestClient, job: tables.Visit) -> tuple[str, dict[str, Any]]:
-    """Return the address of a job's survey, and the survey as measured anew: the band is too low for the awning."""
-    with transaction(app.state.database) as session:
-        survey = tables.SiteSurvey
-        found = session.exec(select(survey.id).where(survey.awning_id == job.awning_id)).one()
-    record = office.get(f"/surveys/{found}").json()
-    record["document"]["band"]["top"] = record["document"]["band"]["bottom"] + 20
-    return f"/surveys/{found}", {key: value for key, value in record.items() if key not in ("id", "version")}
-
-
-def test_a_wall_measured_anew_by_which_its_posted_visit_falls_is_refused_with_its_name(posted: FastAPI) -> None:
-    office, job = client(posted, Role.office), planned_install(posted)
-    address, anew = too_low(posted, office, job)
-    before = office.get(address).json()
-    for asked in (put(office, address, anew), office.post("/surveys", json=anew | {"surveyed_on": "2027-04-08"})):
-        assert asked.status_code == 409, asked.text
-        assert [one["visit"] for one in asked.json()["falls"]] == [job.id]
-    assert office.get(address).json() == before
-    yes = put(office, address, anew, params={"although_falls": "true"})
-    assert yes.status_code == 200, yes.text
-
-
 def test_an_order_with_visits_stays_at_their_site(posted: FastAPI) -> None:
     office, job = client(posted, Role.office), planned_install(posted)
     with transaction(posted.state.database) as session:

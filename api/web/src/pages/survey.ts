@@ -175,16 +175,14 @@ function enter(form: HTMLFormElement): void {
     for (const field of [version, base]) body.set(field.name, field.value);
     body.set("awning", form.dataset["awning"] ?? "");
     body.set("do", "keep");
-    const anyway = form.querySelector<HTMLInputElement>('input[name="anyway"]');
-    if (anyway !== null) body.set("anyway", anyway.value);
     try {
       const { at } = await send<{ at: string }>("POST", form.action, body, { key });
       localStorage.removeItem(shelf);
       location.assign(at);
     } catch (fault) {
       if (!(fault instanceof Fault)) throw fault;
-      if (fault.status === 412 || (fault.status === 409 && fault.kind === "falls")) {
-        native = true; // both versions, or what falls by it, come as a page
+      if (fault.status === 412) {
+        native = true; // both versions come as a page
         form.requestSubmit(one<HTMLButtonElement>("#keep"));
       } else if (fault.status === 422 && fault.errors.length > 0) refuse(fault.errors);
       else if (fault.status === 0 && room) say(spoken("No connection. What you typed stays on this device: keep it when there is a signal."));
