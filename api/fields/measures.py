@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from typing import Any
 
+from api.fields.column_limits import ColumnLimit, Whole
 from api.fields.files.cells import usual_number
 from scheduler.errors import BadInput
-from scheduler.units import FOOT_MM, LB_KG, parse_length, parse_weight
+from scheduler.units import FOOT_MM, LB_KG, feet_inches, parse_length, parse_weight
 
 _PARTS = {"½": Fraction(1, 2), "¼": Fraction(1, 4), "¾": Fraction(3, 4)}
 _FEET_AND_PART = re.compile(r"([0-9]{1,2})(?:\s*([½¼¾])|\s+([1-7]/[248]))\s*(ft\.?|feet|foot|['′’])?")
 _HEAD_UNIT = re.compile(r"(?i)\b(ft|feet|in|inch|inches|mm|cm|m|lbs?|pounds?|kg)\b[.)\]]*\s*$")
+_THOUSANDS = re.compile(r"([0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?)\s*([A-Za-z]+\.?)")
 _BARE = re.compile(r"[0-9][0-9.,]*(?:\s*[½¼¾]|\s+[1-7]/[248])?")
 BARE_FEET = 40.0  # up to this a bare length of a business that measures in feet is in feet
 LONGEST = 20  # letters of a bare number: what is longer is no measure, and may be no number that can be counted with
@@ -34,7 +37,7 @@ def office_length(text: str, units: str) -> int:
             return round(float(number) * FOOT_MM)
         if float(number) < BARE_MM:
             raise BadInput("", f'says no unit and is odd: write {number} in or {number} mm, is "{text}"')
-    return round(parse_length(text, ""))
+    return round(parse_length(_without_commas(text), ""))
 
 
 def office_weight(text: str, units: str) -> int:
@@ -45,7 +48,29 @@ def office_weight(text: str, units: str) -> int:
     number = usual_number(text)
     if units == "imperial" and _is_bare(number):
         return round(float(number) * LB_KG)
-    return round(parse_weight(text, ""))
+    return round(parse_weight(_without_commas(text), ""))
+
+
+def in_bounds(bound: ColumnLimit, value: int, units: str, measured: str = "mm") -> Any:
+    """Return whole millimetres or kilograms (`measured`) that a column takes.
+
+    Raises `BadInput` in the measure in which the business writes: bounds in millimetres say nothing to who types feet.
+    """
+    if not isinstance(bound, Whole) or bound.least <= value <= bound.most:
+        return bound.check(value)
+
+    def said(amount: int) -> str:
+        if units != "imperial":
+            return f"{amount} {measured}"
+        return feet_inches(amount) if measured == "mm" else f"{amount / LB_KG:,.0f} lb"
+
+    raise BadInput("", f"must be from {said(bound.least)} to {said(bound.most)}, is {said(value)}")
+
+
+def _without_commas(text: str) -> str:
+    """Return a measure whose thousands are told apart by commas without these: 2000 lb for 2,000 lb."""
+    found = _THOUSANDS.fullmatch(text.strip())
+    return f"{usual_number(found[1])} {found[2]}" if found else text
 
 
 def by_unit_of_head(head: str, cell: str) -> str:

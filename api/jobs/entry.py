@@ -21,7 +21,7 @@ from api.fields.files.cells import lines_joined
 from api.fields.files.columns import COLUMNS
 from api.fields.files.sheets import BadFiles
 from api.fields.limits import LIMITS
-from api.fields.measures import office_length, office_weight
+from api.fields.measures import in_bounds, office_length, office_weight
 from api.ledger.fingerprint import fingerprint
 from api.ledger.told import told_now
 from api.places.pins import pin_text
@@ -248,7 +248,7 @@ def keep(
             try:
                 ready[column] = stored(column, text, units)
             except BadInput as fault:
-                ready[column] = "1"  # some length: what is wrong with the text is told already
+                ready[column] = "500"  # some measure that stands: what is wrong with the text is told already
                 faults.append(CellFault(table, fault.problem, row=1, column=column))
         uploads.append(typed_row(table, {column: ready.get(column, "") for column in COLUMNS[table]}))
     try:
@@ -283,7 +283,7 @@ def _shown(column: str, value: Any, units: str) -> str:
 def stored(column: str, text: str, units: str) -> str:
     """Return what was typed as a table's cell holds it: whole millimetres and kilograms."""
     if text and column.endswith("_mm"):
-        return str(office_length(text, units))
+        return str(in_bounds(LIMITS[f"awning.{column}"], office_length(text, units), units))
     if text and column.endswith("_kg"):
-        return str(office_weight(text, units))
+        return str(in_bounds(LIMITS[f"awning.{column}"], office_weight(text, units), units, "kg"))
     return text

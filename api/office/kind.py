@@ -18,7 +18,7 @@ from api.fields.files.cells import usual_date, usual_number, weekdays_text
 from api.fields.files.sheets import amounts, weekdays
 from api.fields.items import item_name, skill_name
 from api.fields.limits import LIMITS, limit
-from api.fields.measures import by_unit_of_head, office_length, office_weight
+from api.fields.measures import by_unit_of_head, in_bounds, office_length, office_weight
 from api.fields.shown import days_written, length, pounds
 from api.fields.wording import wording
 from api.languages import to_say
@@ -37,9 +37,10 @@ class KindColumn:
     `of` is the kind whose rows it names; `owner`: it says what the row belongs to; `like` the column
     whose text stands for an empty one. `empty` is what an empty text means,
     where it `may_be_empty`. `shown` gives a value as lists have it, where that is not how it is typed; `example`
-    stands in the meaning. `start` stands in the form of a new row, `aliases` are what files call it, `short_list`:
-    the list of the kind shows it, `lines`: its form has several. `by_head` gives a cell of a file what its head alone
-    says of it. `by_units`: label and meaning in the measures of either way, where these differ.
+    stands in the meaning. `start` stands in the form of a new row, `aliases` are what files call it, `words` other
+    words of files for its choices (small letters), `short_list`: the list of the kind shows it, `lines`: its form has
+    several. `by_head` gives a cell of a file what its head alone says of it. `by_units`: label and meaning in the
+    measures of either way, where these differ.
     """
 
     name: str
@@ -58,6 +59,7 @@ class KindColumn:
     example: str = ""
     hint: Mapping[str, str] = ()  # type: ignore[assignment]  # attributes of the input: its limits
     aliases: tuple[str, ...] = ()
+    words: Mapping[str, str] = ()  # type: ignore[assignment]
     wide: bool = False
     lines: bool = False
     short_list: bool = True
@@ -198,7 +200,7 @@ def driving(table: str, name: str, **more: Any) -> KindColumn:
 def measure(table: str, name: str, label: str, **more: Any) -> KindColumn:
     """Return a column of millimetres that people write as they measure."""
     bound = limit(f"{table}.{name}")
-    return KindColumn(name, label, lambda text, units: bound.check(office_length(text, units)),
+    return KindColumn(name, label, lambda text, units: in_bounds(bound, office_length(text, units), units),
                       lambda v, units: length_text(v, units), hint={"maxlength": "40"},
                       shown=length, by_head=by_unit_of_head, **more)  # fmt: skip
 
@@ -212,7 +214,7 @@ def weight(table: str, name: str, label: str, **more: Any) -> KindColumn:
         exact = units == "imperial" and round(pounds * LB_KG) == value
         return f"{pounds} lb" if exact else f"{exact_number(value)} kg"
 
-    return KindColumn(name, label, lambda text, units: bound.check(office_weight(text, units)), write,
+    return KindColumn(name, label, lambda text, units: in_bounds(bound, office_weight(text, units), units, "kg"), write,
                       hint={"maxlength": "20"}, shown=pounds, by_head=by_unit_of_head, **more)  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import calendar
 import datetime
+import re
 from typing import Any
 
 import sqlalchemy as sa
@@ -33,6 +34,7 @@ from api.workers.turns import Turn, one_at_a_time
 from scheduler.errors import BadInput
 
 MOST_STEPS = 30
+_SAID = re.compile(r"(?i)(?:j\s*[-–#]?\s*)?([0-9]{3,9})")
 COST = (("ours", "ours"), ("maker", "the maker's"), ("customer", "the customer's"))
 RACK = (("", "nothing"), ("in", "goes into a rack"), ("out", "comes out of a rack"))
 STATES = (("kept", "kept for it"), ("in", "it lies there"), ("out", "it hangs again"))
@@ -144,7 +146,13 @@ def _month(text: str, _: str) -> int:
 
 def _job(table: str, name: str, label: str, **more: Any) -> KindColumn:
     bound = limit(f"{table}.{name}")
-    return KindColumn(name, label, lambda text, _: bound.parse(text), hint={"maxlength": "80"}, **more)
+    return KindColumn(name, label, lambda text, _: bound.parse(job_said(text)), hint={"maxlength": "80"}, **more)
+
+
+def job_said(text: str) -> str:
+    """Return a job's number as it is kept, J-1048, of one as it is said or written: 1048, j 1048, J1048."""
+    found = _SAID.fullmatch(text.strip())
+    return f"J-{found[1]}" if found else text
 
 
 OF_WORK = (
@@ -206,12 +214,13 @@ OF_WORK = (
     Kind("racks", "Awnings stored", "stored awning", tables.StoredAwning,
          "Where in which yard an awning lies over the winter.", (
         awning_column("stored_awning", owner=True),
-        names("yard_id", "Yard", "yards"),
-        plain("stored_awning", "rack", "Rack", meaning="as the tag says it, such as B-4"),
+        names("yard_id", "Yard", "yards", aliases=("where", "depot", "location", "warehouse")),
+        plain("stored_awning", "rack", "Rack", meaning="as the tag says it, such as B-4",
+              aliases=("rack place", "place", "shelf")),
         plain("stored_awning", "state", "State", choices=STATES, start="kept",
-              meaning="follows by itself when a crew takes it down or hangs it again"),
-        day("stored_awning", "since", "Since", may_be_empty=True),
-        plain("stored_awning", "note", "Note", wide=True),
+              meaning="follows by itself when a crew takes it down or hangs it again", aliases=("status",)),
+        day("stored_awning", "since", "Since", may_be_empty=True, aliases=("stored since", "date", "stored on")),
+        plain("stored_awning", "note", "Note", wide=True, aliases=("notes", "remarks")),
     ), key=("awning_id",), check=_check_rack),
     Kind("yearly", "Yearly services", "yearly service", tables.YearlyService,
          "What comes back every year; its visits are made by themselves.", (

@@ -226,16 +226,28 @@ _DAY = re.compile(r"[^\W\d_]+")
 _DAYS = {
     name: day
     for day, names in zip(
-        WEEKDAYS, ("mon lun", "tue mar", "wed mié mie", "thu jue", "fri vie", "sat sáb sab", "sun dom"), strict=True
+        WEEKDAYS,
+        ("mo mon monday lun lunes", "tu tue tues tuesday mar martes", "we wed wednesday mié mie miércoles miercoles",
+         "th thu thur thurs thursday jue jueves", "fr fri friday vie viernes", "sa sat saturday sáb sab sábado sabado",
+         "su sun sunday dom domingo"),
+        strict=True,
     )
     for name in names.split()
-}
+}  # fmt: skip
+_ALL_OF = {
+    "weekdays": "Mon-Fri", "every weekday": "Mon-Fri", "daily": "Mon-Sun", "every day": "Mon-Sun",
+    "all week": "Mon-Sun",
+}  # fmt: skip
+_UNTIL = re.compile(r"\s*(?:[-–—]|\b(?:to|thru|through|until|a|al)\b)\s*")
+_AND = re.compile(r"\s*(?:[,;/&+.]|\b(?:and|y|e)\b)\s*")
 
 
 def weekdays(cell: str) -> list[int]:
-    """Return the days of a text such as "Mon-Wed Fri", 0 = Monday."""
+    """Return the days of a text such as "Mon-Wed Fri", "Monday to Thursday", "Mon, Wed" or "weekdays", 0 = Monday."""
     days: list[int] = []
-    for part in _DAY.sub(lambda day: _DAYS.get(day[0].casefold(), day[0]), cell).split():
+    said = _ALL_OF.get(" ".join(cell.casefold().split()), cell)
+    said = _AND.sub(" ", _UNTIL.sub("-", _DAY.sub(lambda day: _DAYS.get(day[0].casefold(), day[0]), said)))
+    for part in said.split():
         first, dash, last = part.partition("-")
         last = last if dash else first
         if first not in WEEKDAYS or last not in WEEKDAYS:

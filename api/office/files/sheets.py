@@ -194,13 +194,17 @@ def _fit(heads: Sequence[str], kind: Kind) -> float:
 def propose(table: SentTable, kind: Kind, units: str) -> list[str]:
     """Return the column that each head seems to be, by its name and what stands under it; empty where none."""
     scores = []
+    days = [column.name for column in kind.in_files if dict(column.hint).get("type") == "date"]
+    only_day = days[0] if len(days) == 1 else ""
     for n, head in enumerate(table.heads):
         texts = [cells[n] for _, cells in table.lines if cells[n]][:_SAMPLES]
         for column in kind.in_files:
             named, reads = _alike(head, column), _readable(texts, column, units)
-            certain = column.choices or dict(column.hint).get("type") == "date"
+            yes_or_no = {value for value, _ in column.choices} == {"yes", "no"}
+            # Any yes or no reads like every such column, any day like each of several: there the head has to say it.
+            certain = (column.choices and not yes_or_no) or column.name == only_day
             score = named if named >= _CLOSE else (_LIKELY if certain and reads == 1 and texts else 0.0)
-            if reads == 0 and {value for value, _ in column.choices} == {"yes", "no"}:
+            if reads == 0 and yes_or_no:
                 continue  # whatever its head says, none of it is yes or no
             if score and reads is not None and reads < 0.5:
                 score -= 30
@@ -269,8 +273,10 @@ def tidy(text: str, column: KindColumn) -> str:
     """Return a cell without what spreadsheets do to texts: a phone number as a number, blanks, capitals of a choice."""
     if dict(column.hint).get("type") == "tel":
         return usual_number(text) if re.fullmatch(r"[0-9]+\.0+", text) else text
-    if column.choices:
+    if column.choices or column.words:
         said = _plain(text)
+        if said in dict(column.words):
+            return dict(column.words)[said]
         meant = [value for value, words in column.choices if said and said in (_plain(value), _plain(words))]
         within = [value for value, _ in column.choices if len(value) > 3 and value in said.split()]
         return meant[0] if meant else within[0] if len(within) == 1 else text

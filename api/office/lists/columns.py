@@ -16,6 +16,10 @@ from api.ledger.told import told_now
 from api.office.kind import Kind, KindColumn, Values, day, names, plain
 from api.office.lists.reading import FIRST, HOUSE, LAST, UNIT
 
+MOTORS = {
+    "l": "left", "lh": "left", "left side": "left", "r": "right", "rh": "right", "right side": "right",
+    "manual": "", "crank": "", "hand crank": "", "none": "", "no motor": "",
+}  # fmt: skip
 BOOKED = ("visits.booked_crew", "visits.booked_on", "visits.booked_at", "visits.hold")
 
 
@@ -162,10 +166,11 @@ WORK = (
         _text("awnings", "model", "Model", short_list=False, aliases=("awning", "product")),
         _sized("width_mm", "Width", office_length, aliases=("wide",)),
         _sized("projection_mm", "Projection", office_length, aliases=("proj", "depth")),
-        _sized("weight_kg", "Weight", office_weight),
+        _sized("weight_kg", "Weight", office_weight, aliases=("lb", "lbs", "pounds")),
         _sized("box_mm", "Box length", office_length),
         _sized("boxes", "Long boxes", lambda text, _: text),
-        _text("awnings", "motor", "Motor", short_list=False, aliases=("motor side", "drive")),
+        _text("awnings", "motor", "Motor", short_list=False, words=MOTORS,
+              aliases=("motor side", "drive", "operation")),
         _text("awnings", "cloth", "Cloth", short_list=False, aliases=("fabric", "color")),
         _of("awnings", names("yard", "Yard", "yards", may_be_empty=True, short_list=False)),
         _of("awnings", day("awning", "arrives_on", "Arrives on", may_be_empty=True, short_list=False,

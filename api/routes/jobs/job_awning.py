@@ -17,7 +17,7 @@ from api.access.idempotency import Once
 from api.clock import Now, local_day
 from api.falls.now import falling
 from api.fields.limits import limit
-from api.fields.measures import office_length, office_weight
+from api.fields.measures import in_bounds, office_length, office_weight
 from api.http import versions
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
@@ -180,7 +180,9 @@ def _read(session: Session, form: dict[str, str], units: str) -> tuple[dict[str,
         text, held = form[name].strip(), limit(f"awning.{column}")
         try:
             if text:
-                values[column] = held.check(round(measured(text, units))) if measured else held.parse(text)
+                values[column] = held.parse(text) if measured is None else in_bounds(
+                    held, round(measured(text, units)), units, column[-2:]
+                )  # fmt: skip
             elif name in _OPTIONAL:
                 values[column] = "" if name == "cloth" else None
             else:

@@ -19,7 +19,7 @@ from api.access.idempotency import Once
 from api.clock import Now
 from api.fields.files.sheets import BadFiles
 from api.fields.limits import as_sent, limit
-from api.fields.measures import office_length
+from api.fields.measures import in_bounds, office_length
 from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
 from api.http.subject import Subject
@@ -262,7 +262,7 @@ def _wanted(session: Session, typed: dict[str, str]) -> WantedJob:
 
     def length(name: str, column: str) -> int | None:
         try:
-            return limit(column).check(office_length(typed[name], units)) if typed[name].strip() else None
+            return in_bounds(limit(column), office_length(typed[name], units), units) if typed[name].strip() else None
         except BadInput as fault:
             raise BadInput(name, fault.problem) from None
 

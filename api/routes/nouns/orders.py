@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from fastapi import Query
 from fastapi.responses import Response
-from sqlmodel import Session, col
+from sqlmodel import Session, col, select
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
@@ -15,13 +15,13 @@ from api.access.idempotency import Once
 from api.clock import Now
 from api.fields.limits import limit
 from api.http.pages import Database
-from api.http.problems import responses
+from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
 from api.jobs.numbers import numbered
 from api.routes import records
 from api.routes.lists import Parts
-from api.tables import Awning, Customer, Order, Site, Visit
+from api.tables import Awning, Customer, Order, Site, SiteSurvey, Visit
 from scheduler.errors import BadInput
 
 router = Subject(prefix="/orders", tags=("orders",))
@@ -92,6 +92,7 @@ def change_order(
     def write() -> Response:
         row = found(session, Order, order_id, "order")
         _check(session, body)
+        _stays(session, row, body.site_id)
         return records.change(session, who, now, row, "order", body.model_dump(), if_match)
 
     return once(session, write)
@@ -109,6 +110,19 @@ def delete_order(
         return records.remove(session, who, now, row, "order", if_match, users)
 
     return once(session, write)
+
+
+def _stays(session: Session, row: Order, site_id: str) -> None:
+    """Answer 409 where an order would leave the site to which its visits go, or where the walls of its awnings are."""
+    if row.site_id == site_id:
+        return
+    visits = session.exec(select(Visit.id).where(Visit.order_id == row.id).order_by(Visit.id)).all()
+    walls = select(SiteSurvey.id).join(Awning, col(Awning.id) == SiteSurvey.awning_id)
+    surveys = session.exec(walls.where(Awning.order_id == row.id).order_by(SiteSurvey.id)).all()
+    if visits or surveys:
+        words = ", ".join([*visits, *surveys])
+        detail = f"{row.id} cannot go to another site: {words} are of this one. Make another order there."
+        raise Problem(409, detail, kind="in-use", used_by={"visits": len(visits), "surveys": len(surveys)})
 
 
 def _check(session: Session, body: OrderBody) -> None:

@@ -98,3 +98,16 @@ def test_a_request_that_was_asked_is_sent_again_with_its_yes_under_a_key_of_its_
         assert put(office, address, {"hands": 19}, key="one").status_code == 409
     assert put(office, address, {"hands": 19}, params={"although_falls": "true"}, key="one").status_code == 200
     assert office.get(address).json()["hands"] == 19
+
+
+def test_an_order_with_visits_stays_at_their_site(posted: FastAPI) -> None:
+    office, job = client(posted, Role.office), planned_install(posted)
+    with transaction(posted.state.database) as session:
+        order = session.get_one(tables.Order, job.order_id)
+        other = session.exec(select(tables.Site).where(tables.Site.id != order.site_id)).first()
+        assert other is not None
+        address, elsewhere = f"/orders/{order.id}", {"site_id": other.id, "customer_id": other.customer_id}
+    refused = put(office, address, elsewhere)
+    assert refused.status_code == 409, refused.text
+    assert job.id in refused.json()["detail"]
+    assert put(office, address, {"note": "paid"}).status_code == 200

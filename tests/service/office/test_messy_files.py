@@ -14,6 +14,8 @@ from sqlmodel import col, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
+from api.office.files.sheets import propose, table_of
+from api.office.kinds import KINDS
 from tests.service.cast import for_pages
 from tests.service.office.test_set_up import keep_file, send, text_of
 
@@ -164,3 +166,89 @@ def test_what_holds_no_rows_or_no_table_says_so(office: TestClient) -> None:
     answer = office.post("/set-up/customers/files", files={"file": ("customers.xls", web)})
     assert answer.status_code == 422
     assert "customers.xls is a web page, whatever its name says" in text_of(answer.text)
+
+
+# By kind: a list in words of its own, and which columns its heads are proposed to be; "": left to whoever looks.
+HEADS = {
+    "people": ("Employee;Position;Cell;Days worked;Can do;Daily pay;Trainee",
+               "name role phone weekdays skills day_cents learner"),
+    "days-off": ("Who;Starts;Until;AM or PM;Reason", "person_id first last part why"),
+    "van-days": ("Vehicle;Start;End;Reason", "van_id first last why"),
+    "vans": ("Van;Payload (lbs);Long boxes;Ladders on it;Depot", "id payload_kg boxes onboard yard_id"),
+    "tools": ("Asset tag;Type;Location;Description;Last inspection;Out of order", "id kind yard_id name checked_on "),
+    "out-of-order": ("Tag;Start;End;Reason", "equipment_id first last why"),
+    "shelf": ("Part no.;Item name;Qty on hand;Location;Count date", "item name on_hand yard_id counted_on"),
+    "models": ("Name;Manufacturer;Boxes;Box over width;Drive", "id maker boxes box_over_mm motor"),
+    "model-sizes": ("Model;Max width;Max projection;Lbs;Arms;Brackets",
+                    "model_id width_mm projection_mm weight_kg arms brackets"),
+    "model-parts": ("Model;Part;Qty;Per", "model_id item quantity per"),
+    "gates": ("Job no.;Requirement;Responsible;Deadline;Status;Permit no.", "visit_id what owner due_on state paper"),
+    "maker-orders": ("Awning no.;Supplier;Order no.;Ordered on;Confirmed;Delivery date;New date;Received;Date paid",
+                     "awning_id maker ref sent_on confirmed_on promised_on changed_to came_on "),
+    "racks": ("Awning no.;Depot;Rack place;Status;Stored since;Remarks", "awning_id yard_id rack state since note"),
+    "customers": ("Client;Tel.;E-Mail address;Street;City;Remarks",
+                  "customers.name customers.phone customers.email sites.address sites.town customers.note"),
+    "jobs": ("Job type;Client;Date sold;Deadline", "visits.kind customers.name  visits.due_on"),
+}  # fmt: skip
+UNDER = {"out of order": "yes", "date paid": "2027-03-01", "date sold": "2027-03-01", "received": "2027-04-01",
+         "deadline": "2027-05-01", "trainee": "no"}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", sorted(HEADS))
+def test_columns_are_proposed_by_the_words_that_offices_have_for_them(app: FastAPI, kind: str) -> None:
+    """What reads as a date or as yes or no and has a head that says something else is left to whoever looks."""
+    heads, wanted = HEADS[kind]
+    cells = [UNDER.get(head.casefold(), "") for head in heads.split(";")]
+    table = table_of([heads.split(";"), cells, cells], KINDS[kind])
+    assert propose(table, KINDS[kind], "imperial") == wanted.split(" ")
+
+
+@pytest.mark.parametrize(
+    ("days", "kept"),
+    [("Mo-Fr", "01234"), ("Mon, Wed, Fri", "024"), ("Monday to Thursday", "0123"), ("weekdays", "01234"),
+     ("Tue & Thu", "13"), ("Mon–Wed and Sat", "0125"), ("every day", "0123456"), ("lunes a viernes", "01234")],
+)  # fmt: skip
+def test_usual_days_are_read_as_people_write_them(app: FastAPI, office: TestClient, days: str, kept: str) -> None:
+    data = f"Name;Role;Days\nGus Ek;helper;{days}\n".encode()
+    keep_file(office, send(office, "people", data))
+    with transaction(app.state.database) as session:
+        assert session.exec(select(tables.Person.weekdays).where(tables.Person.name == "Gus Ek")).one() == kept
+
+
+def test_a_weight_or_length_of_thousands_may_have_its_comma(app: FastAPI, office: TestClient) -> None:
+    keep_file(office, send(office, "models", b"Model;Maker;Box longer by\nFen 12;Marl Awnings;1,000 mm\n"))
+    vans = b"Van;Payload (lbs);Rack;Boxes\nvan-9;2,000;20 ft;3\nvan-10;1,900 lb;20 ft;3\n"
+    keep_file(office, send(office, "vans", vans))
+    with transaction(app.state.database) as session:
+        assert [session.get_one(tables.Van, name).payload_kg for name in ("van-9", "van-10")] == [907, 862]
+        assert session.get_one(tables.AwningModel, "Fen 12").box_over_mm == 1000
+
+
+def test_a_width_out_of_all_measure_is_told_in_the_measure_of_the_business(office: TestClient) -> None:
+    data = b'Customer;Phone;Address;Model;Width;Projection\nFay Dunn;555-0221;31 Mill Lane, Tern;hood;14";10\n'
+    page = looked_at(office, "jobs", data)
+    assert """Width: must be from 1' 7 11/16" to 65' 7 3/8", is 1' 2\"""" in page, page
+    data = b"Van;Payload;Rack;Boxes\nvan-9;100,000 kg;20 ft;3\n"
+    assert "Payload: must be from 0 lb to 44,092 lb, is 220,462 lb" in looked_at(office, "vans", data)
+
+
+def test_choices_are_read_in_other_words_for_them(app: FastAPI, office: TestClient) -> None:
+    model = b"Model;Maker;Drive\nFen 12;Marl Awnings;motor right\nFen 8;Marl Awnings;manual\nFen 9;Marl Awnings;L\n"
+    keep_file(office, send(office, "models", model))
+    away = b"Who;Starts;Until;AM or PM;Reason\nLead 1;2027-06-07;;PM;dentist\nLead 2;2027-06-08;;all day;wedding\n"
+    keep_file(office, send(office, "days-off", away))
+    with transaction(app.state.database) as session:
+        motors = {one.id: one.motor for one in session.exec(select(tables.AwningModel))}
+        parts = {one.why: one.part for one in session.exec(select(tables.DayOff))}
+    assert motors == {"Fen 12": "right", "Fen 8": None, "Fen 9": "left"}
+    assert parts == {"dentist": "afternoon", "wedding": "day"}
+
+
+@pytest.mark.parametrize("number", ["1048", "j-1048", "J 1048", "J1048"])
+def test_a_jobs_number_is_read_as_it_is_said(posted: FastAPI, number: str) -> None:
+    client = for_pages(posted, Role.office)
+    data = f"Job no.;Requirement;Responsible;Deadline;Status\n{number};outlet;office;;done\n".encode()
+    keep_file(client, send(client, "gates", data))
+    with transaction(posted.state.database) as session:
+        gate = session.exec(select(tables.Gate)).one()
+        assert (gate.visit_id, gate.state) == ("J-1048", "closed")

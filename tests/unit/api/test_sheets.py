@@ -20,13 +20,18 @@ from scheduler.errors import BadInput
         ("", []),
         ("lun-vie", [0, 1, 2, 3, 4]),
         ("Mié sab", [2, 5]),
+        ("Mo", [0]),
+        ("monday to thursday, sat", [0, 1, 2, 3, 5]),
+        ("Tue & Thu", [1, 3]),
+        ("weekdays", [0, 1, 2, 3, 4]),
+        ("Every  day", [0, 1, 2, 3, 4, 5, 6]),
     ],
 )
 def test_weekdays(text: str, days: list[int]) -> None:
     assert sheets.weekdays(text) == days
 
 
-@pytest.mark.parametrize("text", ["Fri-Mon", "Mo", "Mon Mon", "Mon-Wed Tue", "weekdays", "Mon-"])
+@pytest.mark.parametrize("text", ["Fri-Mon", "Mond", "Mon Mon", "Mon-Wed Tue", "workdays", "Mon-", "to Fri"])
 def test_weekdays_that_cannot_be(text: str) -> None:
     with pytest.raises(BadInput):
         sheets.weekdays(text)
