@@ -37,7 +37,7 @@ def hanging(
     `days` are the weeks as they stand, in whose database it is tried; what `takes_long` where it keeps nobody waiting.
     Raises what `change` raises.
     """
-    before = _as_they_stand(days, now)
+    before = as_they_stand(days, now)
     apart = aside(days.database) if takes_long else nullcontext(days.database)
     with apart as database, Session(database) as session:
         only_tries(session)
@@ -49,19 +49,22 @@ def hanging(
     return _compared(before, after)
 
 
-def hanging_on(session: Session, days: Days, now: datetime.datetime) -> Hanging:
-    """Return what the changes do that a session has made and that are not kept yet, as `hanging` does."""
-    before = _as_they_stand(days, now)
+def as_they_stand(days: Days, now: datetime.datetime) -> Todays:
+    """Return the posted weeks that are not over, with what falls of them.
+
+    To be asked before anything is written: papers that are stale are made and stored by a session of its own.
+    """
+    with Session(days.database) as session:
+        return _todays(session, now, lambda monday: days.of(monday, now))
+
+
+def hanging_on(session: Session, before: Todays, now: datetime.datetime) -> Hanging:
+    """Return what the changes do that a session has made and that are not kept yet; `before`: as of `as_they_stand`."""
     if not before:
         return Hanging()
     session.flush()
     session.expire_all()
     return _compared(before, _todays(session, now, lambda monday: today_in(session, monday, now)))
-
-
-def _as_they_stand(days: Days, now: datetime.datetime) -> Todays:
-    with Session(days.database) as session:
-        return _todays(session, now, lambda monday: days.of(monday, now))
 
 
 def _compared(before: Todays, after: Todays) -> Hanging:

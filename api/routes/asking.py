@@ -13,7 +13,7 @@ from api.clock import Now
 from api.falls.today import Days
 from api.fields.shown import clock, day_name
 from api.http.problems import Problem
-from api.office.hanging import hanging_on
+from api.office.hanging import Todays, as_they_stand, hanging_on
 
 
 class AskedWhatFalls:
@@ -34,16 +34,19 @@ class AskedWhatFalls:
     def __call__(self, session: Session, write: Callable[[], Response]) -> Callable[[], Response]:
         """Return `write`, refused with 409 where visits can’t go as posted or crews lose hours: nothing is kept."""
 
+        if self._although:
+            return write
+        before = as_they_stand(self._days, self._now)
+
         def asked() -> Response:
             answer = write()
-            if not self._although:
-                self._ask(session)
+            self._ask(session, before)
             return answer
 
         return asked
 
-    def _ask(self, session: Session) -> None:
-        hangs = hanging_on(session, self._days, self._now)
+    def _ask(self, session: Session, before: Todays) -> None:
+        hangs = hanging_on(session, before, self._now)
         if not hangs.fall and not hangs.lost:
             return
         words = [f"{one}." for one in hangs.lost] + [

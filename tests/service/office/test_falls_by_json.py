@@ -111,3 +111,12 @@ def test_an_order_with_visits_stays_at_their_site(posted: FastAPI) -> None:
     assert refused.status_code == 409, refused.text
     assert job.id in refused.json()["detail"]
     assert put(office, address, {"note": "paid"}).status_code == 200
+
+
+def test_papers_that_have_to_be_made_anew_keep_no_change_waiting_for_itself(posted: FastAPI) -> None:
+    """What the week rests on is made and stored while it is looked at; on SQLite one writes at a time."""
+    office, job = client(posted, Role.office), planned_install(posted)
+    with transaction(posted.state.database) as session:
+        for row in session.exec(select(tables.Prepared)).all():
+            session.delete(row)
+    assert put(office, f"/visits/{job.id}", {"hands": 19}).status_code == 409
