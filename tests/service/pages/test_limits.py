@@ -53,6 +53,11 @@ BAD: list[tuple[str, str, Any, str, str]] = [
     ("visits", "hands", 0, "0", "must be from 1 to 20, is 0"),
     ("visits", "fault", "x" * 501, "x" * 501, "must have at most 500 letters, has 501"),
 ]  # fmt: skip
+# A form reads measures as the business writes them, and says their limits so.
+IN_FEET_AND_POUNDS = {
+    "must be from 500 to 20000, is 499": """must be from 1' 7 11/16" to 65' 7 3/8", is 1' 7 5/8\"""",
+    "must be from 1 to 2000, is 2001": "must be from 2 lb to 4,409 lb, is 4,411 lb",
+}
 ROWS = {"customers": tables.Customer, "sites": tables.Site, "awnings": tables.Awning, "visits": tables.Visit}
 
 
@@ -156,6 +161,7 @@ def test_a_bad_value_is_refused_with_the_same_sentence_through_every_door(
         "files of a business": by_seed(tmp_path, table, head, row),
         "form": by_form(office, app, table, column, text),
     }
+    assert told.pop("form") == IN_FEET_AND_POUNDS.get(sentence, sentence)
     assert told == dict.fromkeys(told, sentence)
 
 
