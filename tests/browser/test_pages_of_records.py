@@ -75,9 +75,13 @@ def made(board: Board, page: Page) -> list[str]:
     ]  # fmt: skip
 
 
-def test_pages_of_what_is_made_by_working_are_well_in_both_languages(own_board: Board) -> None:
+SHARES = 3  # of the pages, which processes of the suite look at beside each other
+
+
+@pytest.mark.parametrize("share", range(SHARES))
+def test_pages_of_what_is_made_by_working_are_well_in_both_languages(own_board: Board, share: int) -> None:
     page = own_board.signed_in_page(Role.manager)
-    addresses = made(own_board, page)
+    addresses = made(own_board, page)[share::SHARES]
     faults = []
     for address in addresses:
         page.emulate_media(media="screen")
