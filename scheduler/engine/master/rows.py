@@ -53,7 +53,10 @@ class Rows:
         self._assist_rows(cap)
         self.leads: Ints = np.unique(model.group)
         self.fleets = _fleets(model, self.leads)
-        self.fleets_of = {int(k): [f for f, fleet in enumerate(self.fleets) if k in fleet] for k in self.leads}
+        self.fleets_of: dict[int, list[int]] = {int(k): [] for k in self.leads}
+        for f, fleet in enumerate(self.fleets):
+            for k in fleet.tolist():
+                self.fleets_of[k].append(f)
         sizes = np.bincount(model.group, minlength=days)
         self.fleet_sizes: Ints = np.array([sizes[fleet].sum() for fleet in self.fleets], dtype=np.int64)
         self.fleet_row = len(cap)
@@ -278,8 +281,9 @@ class Rows:
 
 def _fleets(model: Model, leads: Ints) -> list[Ints]:
     """Return the sets of crew days of which it can be decided how many go out, the largest first, each once."""
-    fleets = [leads]
-    spots = list(zip(model.yard_of[leads].tolist(), model.day_of[leads].tolist(), strict=True))
-    fleets += [leads[[one == spot for one in spots]] for spot in sorted(set(spots))]
+    of_day: dict[tuple[int, int], list[int]] = {}
+    for k, yard, day in zip(leads.tolist(), model.yard_of[leads].tolist(), model.day_of[leads].tolist(), strict=True):
+        of_day.setdefault((yard, day), []).append(k)
+    fleets = [leads, *(np.array(days, dtype=np.int64) for days in of_day.values())]
     fleets += [leads[n : n + 1] for n in range(len(leads))]
     return list({fleet.tobytes(): fleet for fleet in fleets if len(fleet)}.values())
